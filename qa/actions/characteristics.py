@@ -144,14 +144,14 @@ def record(
             raise Refused(refused, field="instrument")
         revision = row.current
         u_nm = instrument.u_nm if instrument else None
-        told = rules.judged(row, revision, found, u_nm)
+        outcome = rules.judged(row, revision, found, u_nm)
         if row.quality in rules.MEASURED:
-            gauges.hold_to_range([told.exact], gauges.reach_of(instrument), "value")
-        result = _result(row, airframe, instrument, found, told)
+            gauges.hold_to_range([outcome.exact], gauges.reach_of(instrument), "value")
+        result = _result(row, airframe, instrument, found, outcome)
         result.note = note.strip()
         result.full_clean(exclude=["entry", "revision", "probability"])
         act.record(result)
-        act.result = {"verdict": str(told.verdict)}
+        act.result = {"verdict": str(outcome.verdict)}
     return result
 
 

@@ -184,8 +184,8 @@ def _facts(checks: list[Check]) -> dict[int, list]:
     order = dict(Entry.objects.filter(act__in=known).values_list("act", "pk"))
 
     def when(fact) -> tuple[int, int]:
-        found = fact.order if isinstance(fact, Read) else order.get(fact.entry_id)
-        return sys.maxsize if found is None else found, fact.pk
+        number = fact.order if isinstance(fact, Read) else order.get(fact.entry_id)
+        return sys.maxsize if number is None else number, fact.pk
 
     for rows in facts.values():
         rows.sort(key=when)
@@ -203,15 +203,15 @@ def _confirmed(facts: dict[int, list], checks: list[Check], readings) -> None:
             if not isinstance(fact, Read):
                 of[fact.entry_id].add(fact.fit_check_id)
     # Readings are many and few of them claimed: they are not asked for one by one.
-    said = Confirmation.objects.filter(of__in=list(of)).in_bulk()
+    confirmations = Confirmation.objects.filter(of__in=list(of)).in_bulk()
     acts = readings.values("entry_id")
-    said |= Confirmation.objects.filter(of__in=acts).in_bulk()
-    if not said:
+    confirmations |= Confirmation.objects.filter(of__in=acts).in_bulk()
+    if not confirmations:
         return
     for rows in facts.values():
         for fact in rows:
             of[fact.entry_id].add(fact.fit_check_id)
-    for confirmation in said.values():
+    for confirmation in confirmations.values():
         for check in of.get(confirmation.of_id, ()):
             facts[check].append(confirmation)
 

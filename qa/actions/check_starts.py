@@ -30,7 +30,7 @@ def start(
 
     held: kinds, with `held_note` where; reason: for what is unusual about the part.
     """
-    told = [
+    holding = [
         {"kind": kind, "where": held_note if n == 0 else "", "count": 0}
         for n, kind in enumerate(held)
     ]
@@ -38,7 +38,7 @@ def start(
     with writing():
         if refit == SAME:
             _refuse_changed(last, part, surround_part)
-            kept = _held_as_before(last, told, held_note)
+            kept = _held_as_before(last, holding, held_note)
             return checks.start_check(by=by, fit_up=last, held=kept, **condition)
         fit_up = fitups.open_fit_up(
             by=by,
@@ -47,7 +47,7 @@ def start(
             part=part,
             surround_part=surround_part,
             reason=refit,
-            held=told,
+            held=holding,
             why=reason,
         )
         return checks.start_check(by=by, fit_up=fit_up, **condition)

@@ -70,18 +70,18 @@ def start_check(
             "or leave this off.",
             field="in_acceptance_condition",
         )
-    told = {
+    conditions = {
         "finish": finish,
         "temperature_mc": temperature_mc,
         "in_acceptance_condition": in_acceptance_condition,
         "note": note,
     }
-    check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **told)
+    check = Check(fit_up=fit_up, instrument=instrument, held=held or [], **conditions)
     gauges.freeze(check, instrument, envelope.get("made_at", ""))
     stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
     gauge = instrument and str(instrument.uuid)
-    said = {"fitup": str(fit_up.entry_id), "instrument": gauge, **told}
+    said = {"fitup": str(fit_up.entry_id), "instrument": gauge, **conditions}
     envelope.setdefault("said", said)
     form = envelope.pop("form", "check/2")
     with perform(form, by=by, **envelope) as act:

@@ -37,7 +37,7 @@ def answer_claim(
         checks = _hold(entry)
         if Confirmation.objects.filter(of=entry).exists():
             raise Refused("You have said this already.", code="done")
-        told = act.record(
+        confirmation = act.record(
             Confirmation(of=entry, person=by, verdict=verdict, reason=reason.strip())
         )
         for check, state in checks:
@@ -45,7 +45,7 @@ def answer_claim(
             if verdict == Authorship.DISOWNED:
                 nonconformances.open_what_is_not_shown(act, check, state)
         act.result = {"of": str(entry.act), "verdict": verdict}
-    return told
+    return confirmation
 
 
 def _hold(entry: Entry) -> list[tuple[Check, CheckState]]:

@@ -81,13 +81,13 @@ def _found_off() -> list[Calibration]:
 
 def _unfit_since() -> dict[int, datetime]:
     """When each instrument was said to be lost or damaged that has been so since."""
-    found: dict[int, datetime] = {}
+    unfit: dict[int, datetime] = {}
     acts = Entry.objects.filter(form="instrument/1").order_by("pk")
     for body, at in acts.values_list("body", "received_at").iterator():
-        told = json.loads(body)
-        key = told["result"]["instrument"]
-        if told["said"]["status"] in UNFIT:
-            found.setdefault(key, at)
+        content = json.loads(body)
+        key = content["result"]["instrument"]
+        if content["said"]["status"] in UNFIT:
+            unfit.setdefault(key, at)
         else:
-            found.pop(key, None)
-    return found
+            unfit.pop(key, None)
+    return unfit

@@ -34,10 +34,10 @@ def take_pre_trim(*, by, check: Check, shown: str) -> FitPlan:
     """Take what every earlier part lost as the plan for a check (loaded with
     planning.RELATED). shown: the digest of what was looked at. It replaces none."""
     roles.require(by, "cut parts")
-    found = earlier_fits.pre_trim(check)
-    if found is None:
+    pre_trim = earlier_fits.pre_trim(check)
+    if pre_trim is None:
         raise Refused(_("Nothing can be cut ahead here: measure, and plan."))
-    plan = found[1]
+    plan = pre_trim[1]
     if plan.digest != shown:
         raise Refused(
             _("This changed while you looked at it. Look again, then take it."),
@@ -160,5 +160,5 @@ def _standing(plan: FitPlan) -> FitPlan | None:
     rows = StandingPlan.objects.filter(
         airframe=plan.airframe_id, part=plan.part_id, plan__digest=plan.digest
     )
-    found = rows.select_related("plan__fit_check").first()
-    return found.plan if found else None
+    standing = rows.select_related("plan__fit_check").first()
+    return standing.plan if standing else None

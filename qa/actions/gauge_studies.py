@@ -138,12 +138,12 @@ def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
     uncertainty of its instrument."""
     roles.require(by, "define instruments")
     people = [member.person for member in study.members.select_related("person")]
-    found = rules.state_of(study).says(rules.names_of(people))
-    if why := rules.not_used(found):
+    finding = rules.state_of(study).says(rules.names_of(people))
+    if why := rules.not_used(finding):
         raise Refused(why, code="conflict")
     return save_budget(
         by=by,
         instrument=study.instrument,
-        rows=rules.budget_rows(study, found),
+        rows=rules.budget_rows(study, finding),
         note=_("repeatability and operator by %(label)s") % {"label": study.label},
     )

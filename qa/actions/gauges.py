@@ -51,8 +51,10 @@ def record_calibration(
     if row.done_on > timezone.localdate():
         raise Refused(_("This day is still to come."), field="done_on")
     plain = {name: str(said.get(name, "")) for name in CALIBRATION}
-    told = {"instrument": str(instrument.uuid), **plain}
-    with perform("calibration/1", by=by, **{"said": told, **(envelope or {})}) as act:
+    columns = {"instrument": str(instrument.uuid), **plain}
+    with perform(
+        "calibration/1", by=by, **{"said": columns, **(envelope or {})}
+    ) as act:
         instrument = locked(instrument)
         act.record(row)
         newest = instrument.calibrations.order_by("-done_on", "-pk").first()

@@ -171,8 +171,8 @@ def _open(by, offered: OfferedJoint) -> OfferedJoint:
     locked(offered)
     row = acceptance.whole().prefetch_related("fit_up__revision").get(pk=offered.pk)
     if getattr(row, "inspection", None):
-        told = row.inspection.get_outcome_display()
-        raise Refused(f"It was {told} already.", code="stale")
+        outcome = row.inspection.get_outcome_display()
+        raise Refused(f"It was {outcome} already.", code="stale")
     if (
         row.pk
         != acceptance.newest()

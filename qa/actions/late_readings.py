@@ -34,11 +34,11 @@ def decide_late(
             raise Refused(_("It was disowned: nothing is to be decided."), code="done")
         if LateDecision.objects.filter(reading=reading).exists():
             raise Refused(_("Somebody decided on this reading already."), code="done")
-        told = LateDecision(
+        decision = LateDecision(
             fit_check=check, reading=reading, counted=counted, reason=reason.strip()
         )
-        act.record(told)
+        act.record(decision)
         check_replay.restand(check, state, act)
         nonconformances.open_what_is_not_shown(act, check, state)
         act.result = judging.receipt_of(reading, reading.station)
-    return told
+    return decision

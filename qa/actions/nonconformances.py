@@ -44,8 +44,8 @@ def contain(
     step = {"verb": Verb.CONTAIN, "note": note}
     with _moving(by, item, step, holds=holds, spreads=spreads) as (act, _, fact):
         reason = f"{item.airframe.serial} {item.label}: {note}"[:200]
-        told = [_hold(act, hold, reason, spreads).label for hold in holds]
-        fact.told = ", ".join(told)[:400]
+        labels = [_hold(act, hold, reason, spreads).label for hold in holds]
+        fact.told = ", ".join(labels)[:400]
 
 
 def _hold(act, name: str, reason: str, spreads: bool) -> Hold:
@@ -78,8 +78,8 @@ def _origin(item: Nonconformance, origin: str) -> dict:
     if not key.isdecimal() or int(key) not in life.origins(item).get(kind, ()):
         raise Refused("The item did not come from that.", field="origin")
     row = KINDS[kind].rows().get(pk=key)
-    told = f"{KINDS[kind].word} {row}"
-    return {"origin_kind": kind, "origin_id": row.pk, "told": told[:400]}
+    words = f"{KINDS[kind].word} {row}"
+    return {"origin_kind": kind, "origin_id": row.pk, "told": words[:400]}
 
 
 def assign(

@@ -111,9 +111,9 @@ def _hole(check: Check, key, hole: str) -> Shown:
 
 
 def _thing(code) -> Shown:
-    found = identifiers.find(str(code))
-    if found is None or found[0].name not in PHOTOGRAPHED:
+    shown = identifiers.find(str(code))
+    if shown is None or shown[0].name not in PHOTOGRAPHED:
         message = f"The server does not know {code}, or takes no photos of it."
         raise Refused(message, field="thing", code="unknown")
-    kind, row = found
+    kind, row = shown
     return Shown(kind.name, row.pk, "")

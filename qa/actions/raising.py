@@ -141,7 +141,7 @@ def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
         newest = decided.newest_result(planned, result.airframe)
         if newest != result or not decided.result_to_raise(planned, result):
             raise Refused("That is not left to be raised.", code="done")
-        found = characteristic_words.result(planned.quality, result, result.unit)
+        words = characteristic_words.result(planned.quality, result, result.unit)
         title = f"{planned.number} {planned.name}: {states.word(result.verdict)}"
         item = Nonconformance(
             airframe=result.airframe,
@@ -152,7 +152,7 @@ def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
             result=result,
             title=title[:200],
             requirement=characteristic_words.limits(result.revision, planned.quality),
-            found=found[:200],
+            found=words[:200],
             place=planned.bay.path[:200],
         )
         _record(act, item)

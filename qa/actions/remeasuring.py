@@ -124,17 +124,17 @@ def _doubted(kept: dict) -> set[int]:
 def _fitted(parts: set[int], places: set) -> set[tuple[int, int]]:
     """(joint, airframe) where a serial was fitted, or sat beside the joint, or whose
     place is one of these."""
-    found = set()
+    pairs = set()
     if parts:
         places = places | set(SAT.rows(parts=parts))
-        found |= {*AS_PART.rows(parts=parts), *AS_SURROUND.rows(parts=parts)}
+        pairs |= {*AS_PART.rows(parts=parts), *AS_SURROUND.rows(parts=parts)}
     if places:
         beside = BESIDE.rows(positions={position for _airframe, position in places})
         if beside:
             airframes = {airframe for airframe, _position in places}
             joints = [joint for (joint,) in beside]
-            found |= set(BESIDE_IT.rows(airframes=airframes, joints=joints))
-    return found
+            pairs |= set(BESIDE_IT.rows(airframes=airframes, joints=joints))
+    return pairs
 
 
 def _look_again(joints: set[tuple[int, int]]) -> None:
@@ -153,18 +153,18 @@ def _set(keys: list[int]) -> None:
     """Let the rows of these fit-ups say what the facts say now."""
     wanted = {row.pk: row for row in _rows(NEWEST.rows(keys=keys))}
     for row in WAITING.rows(keys=keys):
-        found = wanted.pop(row.pk, None)
-        if found is None:
+        waiting = wanted.pop(row.pk, None)
+        if waiting is None:
             row.delete()
-        elif found.at != row.at:
-            found.save(update_fields=["at"])
+        elif waiting.at != row.at:
+            waiting.save(update_fields=["at"])
     MeasureAgain.objects.bulk_create(wanted.values())
 
 
 def _rows(newest) -> list[MeasureAgain]:
-    found = changed(newest)
+    changes = changed(newest)
     return [
-        MeasureAgain(fit_up_id=waiting.fit_up.pk, at=waiting.at) for waiting in found
+        MeasureAgain(fit_up_id=waiting.fit_up.pk, at=waiting.at) for waiting in changes
     ]
 
 

@@ -48,8 +48,8 @@ def build(sheet: BoundsSheet) -> Scene:
 
 
 def _panel(sheet: BoundsSheet, name: str, bars, top: float) -> list[Shape]:
-    told = [bar for bar in bars if bar.low is not None]
-    values = [value for bar in told for value in (bar.low, bar.high)]
+    bounded = [bar for bar in bars if bar.low is not None]
+    values = [value for bar in bounded for value in (bar.low, bar.high)]
     values += [bar.value for bar in bars if bar.value is not None]
     low, high = reach_of([*values, sheet.worth, -sheet.worth])
     panel = Panel(top, HEIGHT, WIDTH, 1, max(len(bars), 2), low, high)

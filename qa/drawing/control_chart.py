@@ -179,17 +179,17 @@ def _remarks(sheet: ChartSheet, panel: Panel) -> list[Shape]:
 
 def _by_point(chart: Chart, *, spread: bool) -> dict[int, list[str]]:
     """Numbers of the rules that spoke, by point."""
-    found: dict[int, list[str]] = {}
+    numbers: dict[int, list[str]] = {}
     for signal in chart.signals:
         if signal.rule.endswith("_spread") == spread:
             number = signal.rule.removesuffix("_spread").rsplit("_", 1)[1]
-            found.setdefault(signal.at, []).append(number)
-    return found
+            numbers.setdefault(signal.at, []).append(number)
+    return numbers
 
 
 def _legend(sheet: ChartSheet) -> list[str]:
     spoke = sorted({signal.rule for signal in sheet.chart.signals})
-    said = dict.fromkeys(
+    rules = dict.fromkeys(
         f"{rule.removesuffix('_spread').rsplit('_', 1)[1]}: {measuring.rule(rule)}"
         for rule in spoke
     )
@@ -197,7 +197,7 @@ def _legend(sheet: ChartSheet) -> list[str]:
     return [
         measuring.chart_limits(sheet.chart.kind, even=sheet.chart.places.even),
         f"{source}; none spoke" if not spoke else source,
-        *said,
+        *rules,
         *(f"{sign}: {remark.words}" for sign, remark in _letters(sheet)),
     ]
 

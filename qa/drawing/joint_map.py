@@ -142,8 +142,8 @@ def describe(joint: JointMap) -> str:
     for station in joint.stations:
         word = states.word(station.state)
         counts[word] = counts.get(word, 0) + 1
-    said = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
-    return f"Map of {joint.title}: {len(joint.stations)} stations, {said}"
+    counted = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
+    return f"Map of {joint.title}: {len(joint.stations)} stations, {counted}"
 
 
 def ground(joint: JointMap, layout: Layout) -> Drawn:

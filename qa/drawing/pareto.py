@@ -33,14 +33,14 @@ def shares(bars: Sequence[Bar]) -> list[Share]:
     """Each bar from the most to the least, ties by name, with its share of all."""
     ordered = sorted(bars, key=lambda bar: (-bar.count, bar.name))
     total = sum(bar.count for bar in ordered)
-    found, sum_so_far = [], 0
+    cumulative, sum_so_far = [], 0
     for bar in ordered:
         sum_so_far += bar.count
         # Half up, in whole numbers: 1 of 3 is 333, 2 of 3 are 667.
         share = (2000 * bar.count + total) // (2 * total) if total else 0
         up_to = (2000 * sum_so_far + total) // (2 * total) if total else 0
-        found.append(Share(bar, share, up_to))
-    return found
+        cumulative.append(Share(bar, share, up_to))
+    return cumulative
 
 
 def percent(permille: int) -> str:

@@ -107,13 +107,15 @@ def build(plate: Plate, layout: PlateLayout | None = None) -> Scene:
         shapes += drawn
     if any(hole.zone or hole.measured for hole in plate.holes):
         words = f"errors and zones drawn {magnify:g} times as large as the plate"
-        told = Text(24, height - 14, words, layout.text * 0.9, "word")
-        shapes.append(Group((told,), hidden=True))
+        caption = Text(24, height - 14, words, layout.text * 0.9, "word")
+        shapes.append(Group((caption,), hidden=True))
     failing = [h.label for h in plate.holes if states.fails(h.state)]
     title = f"Hole plate of {plate.title}: {len(plate.holes)} holes"
     if any(h.zone for h in plate.holes):
-        said = f"outside: {', '.join(failing)}" if failing else "none outside its zone"
-        title += f", {said}"
+        failures = (
+            f"outside: {', '.join(failing)}" if failing else "none outside its zone"
+        )
+        title += f", {failures}"
     links = any(hole.href for hole in plate.holes)
     return Scene(layout.width, height, tuple(shapes), title, links=links)
 

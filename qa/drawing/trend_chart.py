@@ -94,10 +94,12 @@ def table(sheet: TrendSheet) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
 def _stretches(
     band: Sequence[Foreseen], breaks: Sequence[float]
 ) -> list[list[Foreseen]]:
-    found: dict[int, list[Foreseen]] = {}
+    stretches: dict[int, list[Foreseen]] = {}
     for foreseen in band:
-        found.setdefault(sum(at <= foreseen.pull for at in breaks), []).append(foreseen)
-    return list(found.values())
+        stretches.setdefault(sum(at <= foreseen.pull for at in breaks), []).append(
+            foreseen
+        )
+    return list(stretches.values())
 
 
 def _band(panel: Panel, stretch: Sequence[Foreseen]) -> list[Shape]:

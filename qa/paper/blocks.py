@@ -160,12 +160,12 @@ def signatures(boxes: Sequence[Signature]) -> list[Block]:
     out = [heading("Signatures")]
     for row in rows:
         out += [gap(1.5, keep=True), _signature_row(row)]
-    told = [
+    proofs = [
         f"{box.meaning} ({box.name}). Changed since: {'; '.join(box.changed)}."
         for box in boxes
         if box.changed
     ]
-    return [*out, gap(1.5), *bullets(told, size=7)] if told else out
+    return [*out, gap(1.5), *bullets(proofs, size=7)] if proofs else out
 
 
 def _signature_row(row: Sequence[Signature]) -> Block:
@@ -183,9 +183,9 @@ def _signature_row(row: Sequence[Signature]) -> Block:
                 canvas, left + 5, top - 11, box.meaning, font=SEMIBOLD, size=8,
                 room=wide - 18,
             )  # fmt: skip
-            for line, told in enumerate((box.note, box.proof)):
+            for line, line_text in enumerate((box.note, box.proof)):
                 text.write(
-                    canvas, left + 5, top - 20 - 8 * line, told, size=6,
+                    canvas, left + 5, top - 20 - 8 * line, line_text, size=6,
                     room=wide - 18, color=CAPTION,
                 )  # fmt: skip
             half = (wide - 18) * 0.62

@@ -31,8 +31,8 @@ def render(listed: OffList, paper: str = "a4") -> bytes:
 
 def story(listed: OffList) -> list[Block]:
     """Bay by bay what is in, with a box for each line, and where to sign."""
-    said = f"{listed.pieces} still in, or not found ({listed.missing})"
-    out: list[Block] = [blocks.masthead(f"Must come off {listed.airframe}", said)]
+    counts = f"{listed.pieces} still in, or not found ({listed.missing})"
+    out: list[Block] = [blocks.masthead(f"Must come off {listed.airframe}", counts)]
     for bay in listed.bays:
         out += [heading(bay.name, bay.count)]
         rows = [_cells(row) for row in bay.rows]

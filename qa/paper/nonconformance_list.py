@@ -32,8 +32,8 @@ def render(listed: NonconformanceList, paper: str = "a4") -> bytes:
 
 def story(listed: NonconformanceList) -> list[Block]:
     """Masthead, counts, the table, what to measure again."""
-    said = ", ".join(f"{count} {word}" for word, count in listed.counts)
-    subtitle = "  ·  ".join(p for p in (listed.filters, said) if p)
+    counts = ", ".join(f"{count} {word}" for word, count in listed.counts)
+    subtitle = "  ·  ".join(p for p in (listed.filters, counts) if p)
     out: list[Block] = [blocks.masthead(listed.title, subtitle)]
     if listed.items:
         out += [*table(COLUMNS, [_cells(i) for i in listed.items], CONTENT), gap(5)]

@@ -104,7 +104,7 @@ def attachments(pack: Pack, files: dict[str, str]) -> list[tuple[str, str, bytes
 
 def issue_of(pack: Pack) -> bytes:
     """Which issue the pages are: what the record, the same for any, does not say."""
-    told = {
+    content = {
         "form": "pack_issue/1",
         "pack": pack.label,
         "issue": pack.issue,
@@ -117,4 +117,4 @@ def issue_of(pack: Pack) -> bytes:
         "ledger_head": list(pack.head),
         "not_chained_yet": pack.unsealed,
     }
-    return json.dumps(told, sort_keys=True, ensure_ascii=False, indent=1).encode()
+    return json.dumps(content, sort_keys=True, ensure_ascii=False, indent=1).encode()

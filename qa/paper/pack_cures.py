@@ -29,8 +29,10 @@ def _cure(pack_cure: PackCure) -> list[Block]:
     out += [replace(x, keep=True) for x in paragraph(pack_cure.recipe, CONTENT, size=8)]
     if pack_cure.plot:
         out += [gap(1, keep=True), _plot(pack_cure.plot), gap(1)]
-        told = f"{pack_cure.file_name}, {pack_cure.by}; sha256 {pack_cure.sha256[:16]}"
-        out += paragraph(told, CONTENT, size=6.5)
+        source = (
+            f"{pack_cure.file_name}, {pack_cure.by}; sha256 {pack_cure.sha256[:16]}"
+        )
+        out += paragraph(source, CONTENT, size=6.5)
     return [*out, *blocks.bullets(pack_cure.complaints, size=7.5), gap(4)]
 
 

@@ -67,7 +67,7 @@ def _stated(pack: Pack, left: float) -> list[Block]:
     above the box of the inspector; each stands in the table of joints below it."""
     most = max(len(pack.conditions), len(pack.sources), 1)
     while True:
-        told = [
+        story = [
             heading("In which condition"),
             *blocks.bullets(_first(pack.conditions, most)),
             gap(2),
@@ -75,8 +75,8 @@ def _stated(pack: Pack, left: float) -> list[Block]:
             *blocks.bullets(_first(pack.sources, most)),
             gap(3),
         ]
-        if most == 1 or sum(block.height for block in told) <= left:
-            return told
+        if most == 1 or sum(block.height for block in story) <= left:
+            return story
         most -= 1
 
 
@@ -113,8 +113,8 @@ def _earlier(pack: Pack) -> list[Block]:
     words = f"{count} lines differ" if count != 1 else "1 line differs"
     words = f"{words} now." if count else _unchanged(changes)
     issue = f"Issue {changes.issue} ({changes.label}) of {changes.at}"
-    told = f"{issue} stays as it was. {words}"
-    return [*paragraph(told, CONTENT, size=8.5, font=SEMIBOLD), gap(3)]
+    sentence = f"{issue} stays as it was. {words}"
+    return [*paragraph(sentence, CONTENT, size=8.5, font=SEMIBOLD), gap(3)]
 
 
 def _box() -> Block:
@@ -186,13 +186,13 @@ def _summary(pack: Pack) -> list[Block]:
 
 def contents(body: list[Block], places: Places) -> list[Block]:
     """The table of contents: drawn when the pages of all places are known."""
-    found = [
+    lines = [
         block.place
         for block in body
         if block.place and block.place.name and block.place.level < 2
     ]
     out = section_heading("Contents")
-    for place in found:
+    for place in lines:
         out.append(_content_line(place, places))
     return out
 
@@ -228,8 +228,8 @@ def changes(pack: Pack) -> list[Block]:
         f"Changed since issue {since.issue}", f"{since.label}, {since.at}"
     )
     if since.compared.untold:
-        told = "; ".join(since.compared.untold)
-        words = f"{OTHER_FORM} Not compared, since only one of both has it: {told}."
+        sections = "; ".join(since.compared.untold)
+        words = f"{OTHER_FORM} Not compared, since only one of both has it: {sections}."
         out += [*paragraph(words, CONTENT), gap(2)]
     if not since.compared.changes:
         return out + paragraph(_unchanged(since), CONTENT)
@@ -240,8 +240,8 @@ def changes(pack: Pack) -> list[Block]:
     )
     for name, lines in groupby(since.compared.changes, lambda change: change.table):
         rows = [(x.name, x.before, x.now) for x in lines]
-        found = table(columns, rows, CONTENT, size=7.5, whole=True)
-        out += [heading(name), *found, gap(3)]
+        rows_table = table(columns, rows, CONTENT, size=7.5, whole=True)
+        out += [heading(name), *rows_table, gap(3)]
     return out
 
 
@@ -287,7 +287,7 @@ def _digits(value: str) -> Block:
 
 
 def _how(pack: Pack, files: dict[str, str]) -> list[str]:
-    told = [
+    sentences = [
         f"The content digest above is the SHA-256 of the attached {files['record']}: "
         "what the pages tell, as data. It stands at the foot of every page.",
         f"The attached {files['table']} holds every characteristic as a table, made "
@@ -303,8 +303,8 @@ def _how(pack: Pack, files: dict[str, str]) -> list[str]:
         "issue was made and what changed.",
     ]
     if pack.unsealed:
-        told.append(
+        sentences.append(
             f"{pack.unsealed} acts of the second in which this was read were not "
             "chained into the ledger yet: the head does not cover them."
         )
-    return told
+    return sentences

@@ -31,10 +31,10 @@ def _pair(photos: tuple[PackPhoto, ...]) -> Block:
             _photo(canvas, photo, shown[number], left, top, wide)
 
     words = tuple(photo.shows for photo in photos)
-    told = "; ".join(f"Photo of {photo.shows}: {photo.note}" for photo in photos)
+    caption = "; ".join(f"Photo of {photo.shows}: {photo.note}" for photo in photos)
     place = Place("", 2, words)
     high = PICTURE + 12 * MM + more
-    return Block(high, draw, place=place, tag="Figure", alt=told)
+    return Block(high, draw, place=place, tag="Figure", alt=caption)
 
 
 def _words(photo: PackPhoto, wide: float) -> list[str]:
@@ -56,5 +56,5 @@ def _photo(canvas, pack_photo: PackPhoto, words, x: float, top: float, wide: flo
     for line in words:
         text.write(canvas, x, below, line, font=SEMIBOLD, size=7.5)
         below -= 9
-    told = f"{pack_photo.taken}; sha256 {pack_photo.sha256[:16]}"
-    text.write(canvas, x, below, told, size=6, room=wide, color=CAPTION)
+    caption = f"{pack_photo.taken}; sha256 {pack_photo.sha256[:16]}"
+    text.write(canvas, x, below, caption, size=6, room=wide, color=CAPTION)

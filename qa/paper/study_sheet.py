@@ -26,26 +26,30 @@ def render(sheet: StudySheet, paper: str = "a4") -> bytes:
 
 
 def story(sheet: StudySheet) -> list[Block]:
-    page, study, found = sheet.page, sheet.page.study, sheet.page.finding
+    page, study, finding = sheet.page, sheet.page.study, sheet.page.finding
     facts = [
         ("Places", str(len(study.places))),
         ("People", ", ".join(member.person.name for member in page.members)),
         ("Times each", str(study.repeats)),
         ("Width of the limits", page.tolerance or "–"),
-        *found.shares,
+        *finding.shares,
     ]
-    said = [f"It says nothing: {found.problem}."] if found.problem else found.advice
+    advice = (
+        [f"It says nothing: {finding.problem}."] if finding.problem else finding.advice
+    )
     return [
         blocks.masthead(page.title, study.what),
         *blocks.identity(facts, columns=3),
         gap(2),
         heading("What it says"),
-        *blocks.bullets([*said, *filter(None, (found.not_used, page.doubt))], size=8.5),
+        *blocks.bullets(
+            [*advice, *filter(None, (finding.not_used, page.doubt))], size=8.5
+        ),
         gap(3),
-        *_drawn(found),
+        *_drawn(finding),
         *_tables(page),
         heading("What was read", page.unit),
-        *_read(found),
+        *_read(finding),
     ]
 
 
@@ -55,8 +59,8 @@ def _drawn(found) -> list[Block]:
 
 
 def _tables(page) -> list[Block]:
-    found = page.finding
-    if not found.parts:
+    finding = page.finding
+    if not finding.parts:
         return []
     spreads = [
         Column("Of", 0.34, font=SEMIBOLD),
@@ -72,8 +76,8 @@ def _tables(page) -> list[Block]:
         Column("F", 0.13, align="right"),
         Column("p", 0.13, align="right"),
     ]
-    parts = [(row.name, row.sd, row.bounds, row.by_ranges) for row in found.parts]
-    rows = [(r.name, str(r.df), r.ss, r.ms, r.f, r.p) for r in found.anova]
+    parts = [(row.name, row.sd, row.bounds, row.by_ranges) for row in finding.parts]
+    rows = [(r.name, str(r.df), r.ss, r.ms, r.f, r.p) for r in finding.anova]
     return [
         heading("Standard deviations", page.unit),
         *table(spreads, parts, CONTENT),

@@ -106,16 +106,16 @@ def _stretches(template, start: float, end: float) -> list[tuple[float, float]]:
     come close are one. All of it where a template is not `only` of what is cut."""
     if not template.only:
         return [(start, end)]
-    found: list[tuple[float, float]] = []
+    stretches: list[tuple[float, float]] = []
     pairs = _whole(template, template.only)
     for (a, one), (b, other) in zip(pairs, pairs[1:], strict=False):
         if max(one, other) <= CUT or b <= start + 1e-6 or a >= end - 1e-6 or a == b:
             continue
         low, high = max(start, a - RUN_OUT), min(end, b + RUN_OUT)
-        if found and low <= found[-1][1] + RUN_OUT:
-            low = found.pop()[0]
-        found.append((low, high))
-    return found
+        if stretches and low <= stretches[-1][1] + RUN_OUT:
+            low = stretches.pop()[0]
+        stretches.append((low, high))
+    return stretches
 
 
 def _cut(template, start, end, usable: float, tall: float) -> list[float]:

@@ -167,8 +167,8 @@ def _known(mm: float, half: float | None) -> str:
 
 def _depth(mm: float) -> str:
     """To a hundredth and never more of it, without zeros that say nothing."""
-    told = Decimal(f"{mm:.6f}").quantize(Decimal("0.01"), ROUND_DOWN)
-    return f"{told}".rstrip("0").rstrip(".")
+    depth = Decimal(f"{mm:.6f}").quantize(Decimal("0.01"), ROUND_DOWN)
+    return f"{depth}".rstrip("0").rstrip(".")
 
 
 NOTES = (

@@ -43,14 +43,14 @@ def index_text(value: float) -> str:
 
 
 def indices_of(told: Capability) -> list[Index]:
-    found = []
+    indices = []
     for name in INDICES:
         value = getattr(told, name)
         bounds = getattr(told, f"{name}_interval")
         if value is not None:
             between = " to ".join(map(index_text, bounds or ()))
-            found.append(Index(name.capitalize(), index_text(value), between))
-    return found
+            indices.append(Index(name.capitalize(), index_text(value), between))
+    return indices
 
 
 def facts_of(result: Capability, unit: str, places: int) -> list[tuple[str, str]]:

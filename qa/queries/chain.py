@@ -37,16 +37,16 @@ def chain(kind: str, row, most: int | None = None) -> ChainPage:
 
 def _above(kind: str, row) -> dict[str, set[int]]:
     """What the parts of a check or an item came from, with the parts themselves."""
-    found: dict[str, set[int]] = {name: set() for name in ORDER}
+    keys_above: dict[str, set[int]] = {name: set() for name in ORDER}
     if kind == "check":
         parts = {row.fit_up.part_id, row.fit_up.surround_part_id}
     else:
         parts = {row.part_id} if kind == "nonconformance" else set()
     for part in parts - {None}:
         for name, keys in reach("part", part, down=False).items():
-            found[name] |= keys
-        found["part"].add(part)
-    return found
+            keys_above[name] |= keys
+        keys_above["part"].add(part)
+    return keys_above
 
 
 def _judged(kind: str, row, parts: set[int]) -> tuple[QuerySet, QuerySet]:
@@ -91,10 +91,14 @@ def _checks(rows: QuerySet, most: int | None) -> Group:
 def _check(check: Check) -> Linked:
     fit, failing = check.fit_up, check.state.does_not_conform
     words = [fit.airframe.serial, fit.joint.number, fit.part.serial, check.entry.author]
-    told = ", ".join(str(word) for word in words if word)
+    words_told = ", ".join(str(word) for word in words if word)
     marked = ("does_not_conform", f"{failing} not conforming") if failing else ("", "")
     return Linked(
-        check.pk, check.label, told, reverse("check", args=[check.entry_id]), *marked
+        check.pk,
+        check.label,
+        words_told,
+        reverse("check", args=[check.entry_id]),
+        *marked,
     )
 
 

@@ -151,17 +151,17 @@ def over_parts(
 ) -> CapabilityTold:
     """How the newest results lie in the limits of now. results: the newest first. What
     is counted, or is so or not, has a share with bounds in place of indices."""
-    found = _newest(results)
-    if not found:
+    newest = _newest(results)
+    if not newest:
         return CapabilityTold(capability_why=_("nothing was found of it yet"))
     if row.quality in CERTAIN:
-        return _counted(row, found)
+        return _counted(row, newest)
     scale, name = words.scale(row.quality, row.current.unit, unit)
     low, high = (
         None if end is None else end / scale
         for end in (row.current.low, row.current.high)
     )
-    values = [result.exact / scale for result in found]
+    values = [result.exact / scale for result in newest]
     return told_of(capability(values, low, high), name, FINER.get(name, 3))
 
 

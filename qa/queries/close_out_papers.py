@@ -114,9 +114,9 @@ def _blanks(standing) -> dict[str, Signature]:
 
 def _relied_on(body: dict):
     """Each thing of a body (close_out/1), in words."""
-    for section, (told, how) in TOLD.items():
+    for section, (heading, how) in TOLD.items():
         for name, value in body[section].items():
-            yield str(told), name, how(value)
+            yield str(heading), name, how(value)
 
 
 def _joint(value) -> str:
@@ -129,8 +129,8 @@ def _holes(value) -> str:
 
 def _characteristic(value) -> str:
     revision, result = value
-    told = _("revision %s") % revision
-    return told if result else f"{told}, {words.result('not_measured')}"
+    asked = _("revision %s") % revision
+    return asked if result else f"{asked}, {words.result('not_measured')}"
 
 
 TOLD = {

@@ -159,14 +159,14 @@ def _doubt(state: StudyState) -> str:
     """That its gauge is in doubt, or was when values of it were read, and how many: it
     stays so when the gauge is in use again."""
     values, gauge = list(state.values.values()), state.study.instrument
-    told = [] if state.complete else instrument_doubts(gauge)
-    told += [_of(doubt, len(values)) for doubt in study_doubts(values)]
+    doubts = [] if state.complete else instrument_doubts(gauge)
+    doubts += [_of(doubt, len(values)) for doubt in study_doubts(values)]
     late: dict[str, int] = {}
     for late_value in overdue(values).values():
         words = overdue_words(gauge.code, late_value)
         late[words] = late.get(words, 0) + 1
     return " ".join(
-        told + [_holds_for(words, n, len(values)) for words, n in late.items()]
+        doubts + [_holds_for(words, n, len(values)) for words, n in late.items()]
     )
 
 
@@ -181,8 +181,8 @@ def _of(doubt: StudyDoubt, of: int) -> str:
 
 def _holds_for(words: str, count: int, of: int) -> str:
     sentence = _("%(words)s. That holds for %(count)s of %(all)s values here.")
-    told = {"words": f"{words[:1].upper()}{words[1:]}", "count": count, "all": of}
-    return sentence % told
+    values = {"words": f"{words[:1].upper()}{words[1:]}", "count": count, "all": of}
+    return sentence % values
 
 
 def instrument_doubts(instrument: Instrument) -> list[str]:
@@ -273,13 +273,13 @@ def _part(found: Study, name: str, unit: str) -> PartRow:
 
 
 def _shares(found: Study) -> list[tuple[str, str]]:
-    told = []
+    lines = []
     if found.share_of_total is not None:
-        told.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
+        lines.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
     if found.share_of_tolerance is not None:
-        told.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
-    told.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
-    return told
+        lines.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
+    lines.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
+    return lines
 
 
 def _values_scene(state: StudyState, cells, unit: str):

@@ -289,21 +289,21 @@ def _drawn(hole, reading: HoleReading | None) -> PlateHole:
 def _fits(plan: numbers.HolePlan, unit: str) -> list[tuple[str, str]]:
     if len(plan.holes) < 2:
         return []
-    told = []
+    lines = []
     for word, fit, left in (
         ("least squares", plan.least_squares, ("rms", plan.least_squares.rms_mm)),
         ("least worst", plan.minimax, ("worst, radial,", plan.minimax.worst_mm)),
     ):
         x, y = (_text(to_nm(v), unit) for v in (fit.x_mm, fit.y_mm))
         rest = _text(to_nm(left[1]), unit)
-        told.append(
+        lines.append(
             (
                 word,
                 f"x {x}, y {y} {unit}, turn {fit.turn_deg:z.4f}°; "
                 f"{left[0]} {rest} {unit} left".replace("-", "−"),
             )
         )
-    return told
+    return lines
 
 
 def _pitch(plan: numbers.HolePlan) -> str:
@@ -317,18 +317,18 @@ def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:
     """What is closer than the rule allows."""
     if rule is None:
         return []
-    told = []
+    sentences = []
     for hole in plan.holes:
         for shortfall in spacing_shortfalls(
             rule, edge_ratio=hole.edge_ratio, pitch_ratio=None
         ):
             ratio = f"{shortfall.ratio:.2f} D, {shortfall.least:g} D wanted"
-            found = f"{SPACING[shortfall.what]} {ratio}"
-            told.append(f"hole {hole.label}: {found}")
+            spacing = f"{SPACING[shortfall.what]} {ratio}"
+            sentences.append(f"hole {hole.label}: {spacing}")
     pitch = plan.pitch.ratio if plan.pitch else None
     for shortfall in spacing_shortfalls(rule, edge_ratio=None, pitch_ratio=pitch):
-        told.append(f"least pitch {_pitch(plan)}: {shortfall.least:g} D wanted")
-    return told
+        sentences.append(f"least pitch {_pitch(plan)}: {shortfall.least:g} D wanted")
+    return sentences
 
 
 def _together(check, holes, readings, other: HoleCheck, unit: str):
@@ -381,12 +381,12 @@ def _grip(stack_mm, grip_mm, unit: str) -> str:
     if grip_mm:
         grip = Grip(0.0, grip_mm, "as typed")
     try:
-        found = check_grip(stack_mm, grip)
+        check = check_grip(stack_mm, grip)
     except FastenerError as why:
         return f"{why}."
-    total = lengths.length(to_nm(found.stack_mm), unit)
+    total = lengths.length(to_nm(check.stack_mm), unit)
     most = lengths.length(to_nm(grip.most_mm), unit)
-    if found.holds:
+    if check.holds:
         return f"{total} in all: within the grip of {most} ({grip.source})."
-    over = lengths.length(to_nm(abs(found.over_mm)), unit)
+    over = lengths.length(to_nm(abs(check.over_mm)), unit)
     return f"{total} in all: {over} beyond the grip of {most} ({grip.source})."

@@ -102,7 +102,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
     """A constant number of statements."""
     calibrations = list(instrument.calibrations.select_related("entry__by"))
     newest = instrument.budgets.select_related("entry__by").first()
-    told = gauges.objections(gauges.standing_now(instrument), gauges.rules_now())
+    objected = gauges.objections(gauges.standing_now(instrument), gauges.rules_now())
     ends = (instrument.range_low_nm, instrument.range_high_nm)
     row = instrument_row(instrument)
     return InstrumentPage(
@@ -113,7 +113,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         else "",
         reach="" if ends == (None, None) else lengths.limits(*ends, unit),
         base=row.base,
-        doubts=[why for why, _refused in told],
+        doubts=[why for why, _refused in objected],
         calibrations=calibrations,
         budget=newest,
         lines=_lines(newest, unit) if newest else [],
@@ -128,17 +128,17 @@ def _fine(nm: int, unit: str) -> str:
 
 
 def _lines(budget: GaugeBudget, unit: str) -> list[BudgetLine]:
-    found = combined(budget.rows)
+    combination = combined(budget.rows)
     return [
         BudgetLine(row["name"], _fine(row["value_nm"], unit), f"{share:.0%}")
-        for row, share in zip(budget.rows, found.shares, strict=True)
+        for row, share in zip(budget.rows, combination.shares, strict=True)
     ]
 
 
 def _expanded(budget: GaugeBudget, unit: str) -> str:
-    told = f"{_fine(budget.expanded_nm, unit)}, k = {budget.k_e3 / MILLI:.2f}"
-    found = combined(budget.rows)
-    if found.df is None:
-        return told
-    told += f" of {found.k_df} degrees of freedom"
-    return f"{told} ({found.df:.1f} effective)"
+    sentence = f"{_fine(budget.expanded_nm, unit)}, k = {budget.k_e3 / MILLI:.2f}"
+    combination = combined(budget.rows)
+    if combination.df is None:
+        return sentence
+    sentence += f" of {combination.k_df} degrees of freedom"
+    return f"{sentence} ({combination.df:.1f} effective)"

@@ -65,10 +65,10 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
     marked = () if lot else _percent((mostly, rarely), (MOSTLY, RARELY))
     title = f"look at {n}, accept with at most {c}"
     of = f" of the {lot}" if lot else ""
-    told = "none" if c == 0 else f"at most {c}"
+    most = "none" if c == 0 else f"at most {c}"
     drawn = operating_curve.build(CurveSheet(title, points, marked))
     return SamplePage(
-        does=f"Look at {n}{of}; accept with {told} that do not conform.",
+        does=f"Look at {n}{of}; accept with {most} that do not conform.",
         notes=notes,
         protects=(
             f"As of a process: {_share(mostly)} nonconforming is accepted 95 % of the "

@@ -96,9 +96,9 @@ def _found(kind: Kind, row) -> Found:
 
 
 def _group(word, rows: QuerySet, kind: Kind) -> FoundGroup:
-    found = list(rows[: MOST + 1])
-    named = [_found(kind, row) for row in found[:MOST]]
-    return FoundGroup(word, named, len(found) > MOST)
+    first = list(rows[: MOST + 1])
+    named = [_found(kind, row) for row in first[:MOST]]
+    return FoundGroup(word, named, len(first) > MOST)
 
 
 def _things(name: str, words: str) -> FoundGroup:
@@ -112,10 +112,10 @@ def _pulls(words: str) -> QuerySet:
     rows = KINDS["pull"].rows().order_by("-pk")
     for word in words.split():
         mold, _dash, number = word.rpartition("-")
-        found = says(Pull, word, ("tool__code", "tool__name"))
+        condition = says(Pull, word, ("tool__code", "tool__name"))
         if mold and number.isdecimal() and len(number) < 9:
-            found |= Q(tool__code__named=mold, number=int(number))
-        rows = rows.filter(found)
+            condition |= Q(tool__code__named=mold, number=int(number))
+        rows = rows.filter(condition)
     return rows
 
 
@@ -131,7 +131,7 @@ def _items(words: str) -> QuerySet:
 
 def _other(model, columns, word, url: str, words: str) -> FoundGroup:
     rows = with_words(model.objects.order_by("-pk"), words, *columns)
-    found = list(rows[: MOST + 1])
+    first = list(rows[: MOST + 1])
     named = [
         # The name stands beside; it is not said twice.
         Found(
@@ -139,13 +139,13 @@ def _other(model, columns, word, url: str, words: str) -> FoundGroup:
             row.name,
             reverse(url, args=[row.pk]),
         )
-        for row in found[:MOST]
+        for row in first[:MOST]
     ]
-    return FoundGroup(word, named, len(found) > MOST)
+    return FoundGroup(word, named, len(first) > MOST)
 
 
 def _people(words: str) -> FoundGroup:
     rows = with_words(Person.objects.order_by("name"), words, "name", "username")
-    found = list(rows[: MOST + 1])
-    named = [Found(row.name, row.get_role_display(), "") for row in found[:MOST]]
-    return FoundGroup(_("People"), named, len(found) > MOST)
+    first = list(rows[: MOST + 1])
+    named = [Found(row.name, row.get_role_display(), "") for row in first[:MOST]]
+    return FoundGroup(_("People"), named, len(first) > MOST)

@@ -51,8 +51,8 @@ def bay_of(airframe: Airframe, pattern: HolePattern) -> Position | None:
     there = Placement.objects.filter(
         airframe=airframe, removed_at=None, part__design__in=designs
     )
-    found = there.select_related("position").order_by("position__path").first()
-    return found.position if found else None
+    placement = there.select_related("position").order_by("position__path").first()
+    return placement.position if placement else None
 
 
 def holes_now(airframe: Airframe, pattern: HolePattern) -> HolesNow:
@@ -89,7 +89,7 @@ def _hole(label: str, item: TemporaryItem | None) -> HoleNow:
 
 
 def _sizes(items: list[TemporaryItem]) -> list[SizeCount]:
-    found = []
+    sizes = []
     for size in sorted(
         {item.size for item in items if item.kind == TemporaryKind.CLECO}
     ):
@@ -98,8 +98,8 @@ def _sizes(items: list[TemporaryItem]) -> list[SizeCount]:
             sum(getattr(state, name) for state in states)
             for name in ("count", "inside", "missing", "out", "released")
         )
-        found.append(SizeCount(size, *sums))
-    return found
+        sizes.append(SizeCount(size, *sums))
+    return sizes
 
 
 def patterns_of(airframe: Airframe) -> list[HolePattern]:

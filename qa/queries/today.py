@@ -67,13 +67,13 @@ def today(person: Person) -> Today:
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     inspect, off = _inspect(), _must_come_off()
-    told = (
+    lists = (
         server_list(person),
         backup_list(person),
         clock_list(person),
         gauges,
     )
-    dated = [list_ for list_ in told if list_.items]
+    dated = [list_ for list_ in lists if list_.items]
     return Today(
         open_checks=checks.check_rows(open_checks),
         open_check_count=still_open.count(),

@@ -253,11 +253,11 @@ def _acts_since(rows, first: int) -> dict:
 
 def _read_since(rows, first: int) -> dict:
     """What was read, or counted in, at the joints since the oldest was offered."""
-    found = defaultdict(list)
+    readings = defaultdict(list)
     read = READ.rows(**_keys(rows), first=first)
     for at, decided, joint, airframe, label in read:
-        found[joint, airframe].append((max(at, decided or 0), label))
-    return found
+        readings[joint, airframe].append((max(at, decided or 0), label))
+    return readings
 
 
 def _standing(rows) -> set[int]:
@@ -281,7 +281,7 @@ def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, s
         and line["reading"] not in standing
         and line["station"] not in seen
     ]
-    told = []
+    lines = []
     for at, labels, words in (
         (
             again[0][0] if again else 0,
@@ -293,23 +293,23 @@ def _readings(row: OfferedJoint, reads, standing: set[int]) -> list[tuple[int, s
         if labels:
             names = list(dict.fromkeys(labels))
             more = ["…"] if len(names) > MOST_TOLD else []
-            told.append((at, f"{words} {', '.join([*names[:MOST_TOLD], *more])}"))
-    return told
+            lines.append((at, f"{words} {', '.join([*names[:MOST_TOLD], *more])}"))
+    return lines
 
 
 def _items_since(rows, first: int) -> dict:
     """Items raised at the joints, and those opened again, whatever was decided of
     them: no decision is changed, and none that was closed comes back, but so."""
-    found = defaultdict(list)
+    by_joint = defaultdict(list)
     raised = RAISED.rows(**_keys(rows), first=first)
-    told = [(_("%(item)s was raised"), item, item) for item in raised]
+    happenings = [(_("%(item)s was raised"), item, item) for item in raised]
     steps = OPENED_AGAIN.rows(**_keys(rows), first=first)
-    told += [(_opened_again(), step.nonconformance, step) for step in steps]
-    for words, item, fact in told:
-        found[item.joint_id, item.airframe_id].append(
+    happenings += [(_opened_again(), step.nonconformance, step) for step in steps]
+    for words, item, fact in happenings:
+        by_joint[item.joint_id, item.airframe_id].append(
             (fact.entry.pk, fact.entry_id, words % {"item": item.label})
         )
-    return found
+    return by_joint
 
 
 def _opened_again() -> str:
@@ -387,6 +387,6 @@ def doers_of(rows: list[OfferedJoint]) -> set[int]:
         (Nonconformance.objects.filter(here, steps__verb="work"), "steps__entry__by"),
     )
     people = set()
-    for found, by in sources:
-        people |= set(found.order_by().values_list(by, flat=True).distinct())
+    for facts, by in sources:
+        people |= set(facts.order_by().values_list(by, flat=True).distinct())
     return people - {None}

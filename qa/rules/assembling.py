@@ -95,9 +95,9 @@ def offered(airframe: Airframe, start: int | None = None) -> Together:
 
 def together(airframe: Airframe, hows: dict[int, str]) -> Together:
     """The plan of the parts in these positions, each as it may go."""
-    found = offered(airframe)
-    found.hows = {key: how for key, how in hows.items() if key in found.members}
-    return solved(found)
+    parts = offered(airframe)
+    parts.hows = {key: how for key, how in hows.items() if key in parts.members}
+    return solved(parts)
 
 
 def solved(found: Together) -> Together:
@@ -221,8 +221,8 @@ def _solve(found: Together) -> None:
     try:
         _plan(found, joints)
     except FileComplaints as bad:
-        told = "; ".join(str(complaint.text) for complaint in bad.complaints)
-        found.problem = f"How a part may move cannot be read: {told}"
+        complaints = "; ".join(str(complaint.text) for complaint in bad.complaints)
+        found.problem = f"How a part may move cannot be read: {complaints}"
     except (
         AssemblyError, CannotBeSet, JointError, NarrowLimits, NoFeasibleMotion,
         NothingSeen,

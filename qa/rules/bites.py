@@ -36,13 +36,13 @@ def told_bite(bite: float) -> float:
 def known_bite(bite: float, half: float, least: float) -> tuple[float, float]:
     """(the same in the digits that are known of it, where that is still a cut; half of
     its interval about that, which is less than what the interval is of)."""
-    told = bite
+    shown = bite
     for _ in range(2):  # with what was left out, fewer digits may be known
-        places = lengths.places_known(half + bite - told, "mm")
-        told = math.floor(bite * 10**places + 1e-6) / 10**places
-        if told < min(least, bite) or not told:
-            told = told_bite(bite)
-    return told, half + bite - told
+        places = lengths.places_known(half + bite - shown, "mm")
+        shown = math.floor(bite * 10**places + 1e-6) / 10**places
+        if shown < min(least, bite) or not shown:
+            shown = told_bite(bite)
+    return shown, half + bite - shown
 
 
 def depth_text(count: int, unit: str) -> str:
@@ -69,9 +69,12 @@ def bite_of(
     asked = min(trim, max(corrected, least))
     if known is None or not station.next_bite:
         return Bite(told_bite(asked), trim)
-    told, half = known_bite(asked, _half(known, asked / station.next_bite), least)
+    shown, half = known_bite(asked, _half(known, asked / station.next_bite), least)
     return Bite(
-        told, trim, "", *(to_mm(to_nm(half_width)) for half_width in (half, known.half))
+        shown,
+        trim,
+        "",
+        *(to_mm(to_nm(half_width)) for half_width in (half, known.half)),
     )
 
 

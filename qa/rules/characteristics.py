@@ -125,8 +125,8 @@ def judged(
     if quality == Quality.ATTRIBUTE:
         if found.value not in ("yes", "no"):
             raise Refused("Say whether it is so.", field="value")
-        said = Verdict.CONFORMS if found.value == "yes" else Verdict.DOES_NOT_CONFORM
-        return Outcome(None, None, said)
+        verdict = Verdict.CONFORMS if found.value == "yes" else Verdict.DOES_NOT_CONFORM
+        return Outcome(None, None, verdict)
     require_unit(quality, found.unit)
     exact, u = _value(quality, found, u_instrument)
     low, high = _limits(quality, revision)
@@ -138,13 +138,17 @@ def judged(
         )
     try:
         limits = acceptance.acceptance(low, high, u, revision.rule, revision.edition)
-        told = acceptance.judge(exact, low, high, u, revision.rule, revision.edition)
+        judgment = acceptance.judge(
+            exact, low, high, u, revision.rule, revision.edition
+        )
     except acceptance.NarrowLimits as why:
         raise Refused(f"{why}.".capitalize(), field="u") from None
     whole = ratio.whole_beside(exact, *limits.inside)
-    beyond = told.deviation_nm
+    beyond = judgment.deviation_nm
     deviation = math.floor(beyond) if beyond < 0 else math.ceil(beyond)
-    return Outcome(whole, u, told.verdict, limits.guard_nm, deviation, told.probability)
+    return Outcome(
+        whole, u, judgment.verdict, limits.guard_nm, deviation, judgment.probability
+    )
 
 
 def _limits(quality: str, revision: CharacteristicRevision):

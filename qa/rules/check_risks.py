@@ -71,15 +71,15 @@ def made_on_record(
     read): all its stations together, less what the gauge adds. A group lacks where
     fewer than three parts were read, or where readings scatter no more than the
     gauge."""
-    told = over_parts.over_parts(joint, Which.LAST)
+    history = over_parts.over_parts(joint, Which.LAST)
     read: dict[Group, dict[int, list[float]]] = {}
-    for number, part_read in enumerate(told.reads):
+    for number, part_read in enumerate(history.reads):
         for (row, kind), nm in part_read.nm.items():
-            limits = told.limits(row, kind)
+            limits = history.limits(row, kind)
             if of := limited(limits):
                 parts = read.setdefault((kind, of), {})
                 parts.setdefault(number, []).append(off_mm(limits, to_mm(nm)))
-    found = {}
+    made_of = {}
     for group, parts in read.items():
         values = [value for own in parts.values() for value in own]
         if len(parts) < LEAST_PARTS:
@@ -88,8 +88,8 @@ def made_on_record(
         spread = math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1)
         made = spread - to_mm(u_nm or 0) ** 2
         if made > 0:
-            found[group] = Made(to_nm(mean), max(1, to_nm(math.sqrt(made))))
-    return found, told.reads
+            made_of[group] = Made(to_nm(mean), max(1, to_nm(math.sqrt(made))))
+    return made_of, history.reads
 
 
 @dataclass(frozen=True)

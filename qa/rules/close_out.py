@@ -68,8 +68,8 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
 def _accepted(standing) -> list | None:
     if standing is None:
         return None
-    told = standing.inspection
-    return [standing.state, standing.offered.digest, told and told.digest]
+    inspection = standing.inspection
+    return [standing.state, standing.offered.digest, inspection and inspection.digest]
 
 
 def _act(result) -> str | None:
@@ -199,16 +199,16 @@ def doers(gathered: Gathered, scope: Scope) -> set[int]:
         for joint in records.joints
         if joint.pk in records.standings and scope.has(joint.position.path, {joint.pk})
     ]
-    found = acceptance.doers_of([standing.offered for standing in standings])
-    found |= {check.entry.by_id for _of, check in _hole_checks(records, scope)}
+    people = acceptance.doers_of([standing.offered for standing in standings])
+    people |= {check.entry.by_id for _of, check in _hole_checks(records, scope)}
     for planned in records.characteristics:
         result = records.results.get(planned.pk)
         if result and scope.has(planned.bay.path, {planned.joint_id} - {None}):
-            found.add(result.entry.by_id)
+            people.add(result.entry.by_id)
     open_and_closed = [item.pk for item in _items(records, scope)]
     rows = Nonconformance.objects.filter(pk__in=open_and_closed, steps__verb="work")
-    found |= set(rows.order_by().values_list("steps__entry__by", flat=True))
+    people |= set(rows.order_by().values_list("steps__entry__by", flat=True))
     items = _temporary(records, scope)
-    found |= {item.entry.by_id for item in items}
+    people |= {item.entry.by_id for item in items}
     steps = TemporaryStep.objects.filter(item__in=items).exclude(verb="release")
-    return (found | set(steps.values_list("entry__by", flat=True))) - {None}
+    return (people | set(steps.values_list("entry__by", flat=True))) - {None}

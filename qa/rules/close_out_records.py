@@ -165,10 +165,10 @@ def load_all(airframes: Iterable[Airframe]) -> dict[Airframe, Records]:
 
 def _split(airframes: Iterable[Airframe], rows, of=None) -> dict[Airframe, list]:
     """Rows by the airframe that each is of."""
-    found: dict[int, list] = {airframe.pk: [] for airframe in airframes}
+    by_airframe: dict[int, list] = {airframe.pk: [] for airframe in airframes}
     for row in rows:
-        found[of(row) if of else row.airframe_id].append(row)
-    return {airframe: found[airframe.pk] for airframe in airframes}
+        by_airframe[of(row) if of else row.airframe_id].append(row)
+    return {airframe: by_airframe[airframe.pk] for airframe in airframes}
 
 
 def _joints(airframes: list[Airframe]) -> dict[Airframe, list[Joint]]:
@@ -249,10 +249,10 @@ def _remarked(standings) -> dict[int, set[str]]:
         if standing.holds
     ]
     rows = InspectionRemark.objects.filter(inspection__in=holding)
-    found = defaultdict(set)
+    remarked = defaultdict(set)
     for inspection, station in rows.values_list("inspection", "station"):
-        found[inspection].add(station)
-    return found
+        remarked[inspection].add(station)
+    return remarked
 
 
 def _sits_in(placements: dict[Airframe, list[Placement]]) -> dict[Airframe, dict]:
@@ -264,13 +264,13 @@ def _sits_in(placements: dict[Airframe, list[Placement]]) -> dict[Airframe, dict
         for placement in rows
     }
     made = made_from(set(sitting))
-    found = {airframe: defaultdict(list) for airframe in placements}
+    seats = {airframe: defaultdict(list) for airframe in placements}
     for part in {*sitting, *made.sources}:
         for whole, cut in made.of(part):
             if whole in sitting:
                 airframe, placement = sitting[whole]
-                found[airframe][part].append(Sits(placement, cut))
-    return found
+                seats[airframe][part].append(Sits(placement, cut))
+    return seats
 
 
 def _places_of(sits_in: dict[int, list[Sits]], item: Nonconformance) -> list[Placement]:

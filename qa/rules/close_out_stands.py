@@ -76,7 +76,7 @@ class Gathered:
 
 
 def gather(records: Records) -> Gathered:
-    found = [
+    stands = [
         *_joints(records),
         *_holes(records),
         *_characteristics(records),
@@ -85,11 +85,11 @@ def gather(records: Records) -> Gathered:
         *_parts(records),
     ]
     order = {kind: row for row, kind in enumerate(words.KINDS)}
-    return Gathered(records, sorted(found, key=lambda stand: order[stand.kind]))
+    return Gathered(records, sorted(stands, key=lambda stand: order[stand.kind]))
 
 
 def _joints(records: Records) -> list[Stand]:
-    found = []
+    stands = []
     for joint in records.joints:
         at = joint.position.path, frozenset({joint.pk})
         what = f"{joint.number} {joint.name}"
@@ -97,16 +97,16 @@ def _joints(records: Records) -> list[Stand]:
         standing = records.standings.get(joint.pk)
         if joint.pk not in records.states:
             never = _("never fitted on this airframe")
-            found.append(Stand("acceptance", what, never, page, *at))
+            stands.append(Stand("acceptance", what, never, page, *at))
             continue
         if not (standing and standing.holds):
             offer = standing and standing.offered
             link = ("offered_joint", offer.offer.number, offer.order) if offer else page
-            told = words.not_accepted(standing and standing.state)
-            told += f": {standing.why}" if standing and standing.why else ""
-            found.append(Stand("acceptance", what, told, link, *at))
-        found += [Stand(*row, page, *at) for row in _measured(records, joint, what)]
-    return found
+            words_of_state = words.not_accepted(standing and standing.state)
+            words_of_state += f": {standing.why}" if standing and standing.why else ""
+            stands.append(Stand("acceptance", what, words_of_state, link, *at))
+        stands += [Stand(*row, page, *at) for row in _measured(records, joint, what)]
+    return stands
 
 
 def _measured(records: Records, joint: Joint, what: str):
@@ -137,21 +137,21 @@ def _measured(records: Records, joint: Joint, what: str):
             yield kind, what, str(SHORT[code])
     for check in checks:
         if late := records.overdue["check"].get(check.pk):
-            told = overdue_words(check.instrument.code, late)
-            yield "instrument", what, f"{check.label}: {told}"
+            sentence = overdue_words(check.instrument.code, late)
+            yield "instrument", what, f"{check.label}: {sentence}"
 
 
 def _holes(records: Records) -> list[Stand]:
     """Every hole of a pattern is read wherever it is, and none of them does not
     conform but those that were decided to stay so."""
-    found = []
+    stands = []
     for there in records.patterns:
         pattern, at = there.pattern, (there.path, there.joints)
         if not _all_read(there):
             serials = ", ".join(part.serial for part in there.serials)
             why = f"{serials}: {_('not every hole was measured')}"
             page = ("hole_pattern", pattern.pk)
-            found.append(Stand("holes", str(pattern), why, page, *at))
+            stands.append(Stand("holes", str(pattern), why, page, *at))
         for check, read in there.checks:
             link = ("hole_check", check.entry_id)
             failing = [
@@ -161,11 +161,13 @@ def _holes(records: Records) -> list[Stand]:
             ]
             if failing:
                 why = words.holes(check.label, failing)
-                found.append(Stand("holes", str(pattern), why, link, *at))
+                stands.append(Stand("holes", str(pattern), why, link, *at))
             sizes = [hole.size_nm for hole in read if hole.size_nm is not None]
-            told = _doubt(records, "hole_check", check, check.label, sizes)
-            found += [Stand("instrument", str(pattern), why, link, *at) for why in told]
-    return found
+            doubts = _doubt(records, "hole_check", check, check.label, sizes)
+            stands += [
+                Stand("instrument", str(pattern), why, link, *at) for why in doubts
+            ]
+    return stands
 
 
 def _all_read(there: PatternThere) -> bool:
@@ -186,54 +188,54 @@ def _all_read(there: PatternThere) -> bool:
 def _doubt(records: Records, kind: str, row, label: str, read: list[int]) -> list[str]:
     """What is to be said of the instrument with which something was measured, and these
     lengths were read."""
-    found = []
+    doubts = []
     reach = gauges.reach_of(row.instrument)
     if any(gauges.is_outside(nm, reach) for nm in read):
-        found.append(f"{label}: {SHORT['range']}")
+        doubts.append(f"{label}: {SHORT['range']}")
     if row.pk in records.doubted[kind]:
-        found.append(f"{label}: {SHORT['instrument']}")
+        doubts.append(f"{label}: {SHORT['instrument']}")
     if late := records.overdue[kind].get(row.pk):
-        found.append(f"{label}: {overdue_words(row.instrument.code, late)}")
-    return found
+        doubts.append(f"{label}: {overdue_words(row.instrument.code, late)}")
+    return doubts
 
 
 def _characteristics(records: Records) -> list[Stand]:
-    found = []
+    stands = []
     for planned in records.characteristics:
         at = planned.bay.path, frozenset({planned.joint_id} - {None})
         page = ("characteristic_on_airframe", planned.pk, records.airframe.pk)
         result = records.results.get(planned.pk)
         if result is None:
             why = words.result("not_measured")
-            found.append(Stand("characteristic", str(planned), why, page, *at))
+            stands.append(Stand("characteristic", str(planned), why, page, *at))
             continue
         stale = records.stale.get(result.pk)
         if stale:
             why = f"{words.result('stale')}: {stale}"
-            found.append(Stand("characteristic", str(planned), why, page, *at))
+            stands.append(Stand("characteristic", str(planned), why, page, *at))
         elif (
             result.verdict != Verdict.CONFORMS and result.pk not in records.left_results
         ):
             why = words.result(result.verdict)
-            found.append(Stand("characteristic", str(planned), why, page, *at))
+            stands.append(Stand("characteristic", str(planned), why, page, *at))
         if planned.current.photo and str(result.pk) not in records.photographed:
             why = _("a photo is required, and there is none")
-            found.append(Stand("photo", str(planned), why, page, *at))
+            stands.append(Stand("photo", str(planned), why, page, *at))
         read = [result.exact] if planned.quality in MEASURED else []
         for why in _doubt(records, "result", result, planned.number, read):
-            found.append(Stand("instrument", str(planned), why, page, *at))
-    return found
+            stands.append(Stand("instrument", str(planned), why, page, *at))
+    return stands
 
 
 def _items(records: Records) -> list[Stand]:
-    found = []
+    stands = []
     for item in open_items(records.items):
         link = ("nonconformance", item.pk)
-        told = str(item.standing.get_state_display())
+        state = str(item.standing.get_state_display())
         what = f"{label_of(records, item)} {item.title}"
         for at in places_of(records, item):
-            found.append(Stand("item", what, told, link, *at))
-    return found
+            stands.append(Stand("item", what, state, link, *at))
+    return stands
 
 
 def places_of(records: Records, item: Nonconformance) -> list[tuple]:
@@ -243,24 +245,24 @@ def places_of(records: Records, item: Nonconformance) -> list[tuple]:
     airframe came with its part."""
     here = item.airframe_id == records.airframe.pk
     joint = item.joint if here else None
-    found = [(joint.position.path, frozenset({joint.pk}))] if joint else []
-    found += [
+    places = [(joint.position.path, frozenset({joint.pk}))] if joint else []
+    places += [
         (sits.position.path, joints_of(records, sits.part_id))
         for sits in records.places_of(item)
         if joint is None or sits.position_id != joint.position_id
     ]
-    found = found or [("", joints_of(records, item.part_id))]
+    places = places or [("", joints_of(records, item.part_id))]
     if item.result_id and here:
         planned = item.result.revision.characteristic
-        found.append((planned.bay.path, frozenset({planned.joint_id} - {None})))
+        places.append((planned.bay.path, frozenset({planned.joint_id} - {None})))
     if item.hole_check_id:
         pattern = item.hole_check.revision.pattern_id
-        found += [
+        places += [
             (there.path, there.joints)
             for there in records.patterns
             if there.pattern.pk == pattern and item.part_id in there.read_on
         ]
-    return found
+    return places
 
 
 def label_of(records: Records, item: Nonconformance | TemporaryItem) -> str:
@@ -280,7 +282,7 @@ def joints_of(records: Records, part: int | None) -> frozenset[int]:
 
 
 def _temporary(records: Records) -> list[Stand]:
-    found = []
+    stands = []
     for item, *at in temporary_of(records):
         if not item.state.on_board:
             continue
@@ -288,13 +290,13 @@ def _temporary(records: Records) -> list[Stand]:
         what = f"{label_of(records, item)} {item.what}"
         if item.state.missing:
             why = words.missing(item.state.missing)
-            found.append(Stand("missing", what, why, link, *at))
+            stands.append(Stand("missing", what, why, link, *at))
         if item.state.inside:
             kind = "mock_up" if item.kind == TemporaryKind.MOCK_UP else "temporary"
             key = temporary.state_key(item.kind, item.state)
             why = words.inside(item.state.inside, hole=key == "hole_open")
-            found.append(Stand(kind, what, why, link, *at))
-    return found
+            stands.append(Stand(kind, what, why, link, *at))
+    return stands
 
 
 def temporary_of(records: Records) -> list[tuple[TemporaryItem, str, frozenset[int]]]:
@@ -321,7 +323,7 @@ def joint_of(item: TemporaryItem) -> frozenset[int]:
 
 def _parts(records: Records) -> list[Stand]:
     full = {placement.position_id for placement in records.placements}
-    found = [
+    stands = [
         Stand(
             "part",
             bay.path,
@@ -340,8 +342,8 @@ def _parts(records: Records) -> list[Stand]:
         what = f"{part.serial} {part.design.name}"
         if part.mass_mg is None or part.mass_is_estimate:
             why = words.unweighed(estimated=part.mass_mg is not None)
-            found.append(Stand("part", what, why, link, *at))
+            stands.append(Stand("part", what, why, link, *at))
         if part.state != PartState.GOOD:
             why = str(part.get_state_display())
-            found.append(Stand("part", what, why, link, *at))
-    return found
+            stands.append(Stand("part", what, why, link, *at))
+    return stands

@@ -64,7 +64,7 @@ def beyond(
     groups = defaultdict(list)
     for cut in cuts:
         groups[cut.part_id, cut.side, cut.fit_up.joint_id].append(cut)
-    found = []
+    deeper = []
     for (_part, side, joint), rows in groups.items():
         part, fit_up = rows[0].part, rows[0].fit_up
         allowed = []
@@ -81,10 +81,10 @@ def beyond(
             new = _lines(rows, fit_up.revision, seam)[0]
             deep = cut_line.depth_along(new, [at], seam[2], fit_up.revision.closed)
             if deep[0] > cut_line.LEAST:
-                found.append(
+                deeper.append(
                     Beyond(part, side, fit_up, round(at), round(cut), int(may))
                 )
-    return found
+    return deeper
 
 
 def planned_line(plan, part: Part, side: str, joint: int) -> list[PlannedCut]:
@@ -112,7 +112,7 @@ def remaining_nm(plan: FitPlan) -> dict[tuple[int, str, str], int]:
     rows = plan.cuts.select_related("fit_up__revision", "part").order_by("s_nm")
     for row in rows:
         groups[row.part_id, row.side, row.fit_up.joint_id].append(row)
-    found = {}
+    remaining = {}
     for (_part, side, joint), cuts in groups.items():
         first = cuts[0]
         before = cuts_since(plan, first.part, side, joint) if first.part else []
@@ -125,8 +125,8 @@ def remaining_nm(plan: FitPlan) -> dict[tuple[int, str, str], int]:
                 gone += cut_line.depth_along(line, at, seam[2], revision.closed)
         for row, deep in zip(cuts, gone, strict=True):
             left = max(0, row.bite_nm - round(float(deep)))
-            found[row.fit_check_id, side, row.station] = left
-    return found
+            remaining[row.fit_check_id, side, row.station] = left
+    return remaining
 
 
 def cut_rows(revision: JointRevision, depths: Sequence[int]) -> list[tuple[int, int]]:
@@ -150,7 +150,7 @@ def _lines(rows, revision: JointRevision, seam) -> list[Line]:
     groups = defaultdict(list)
     for row in rows:
         groups[row.entry_id, row.fit_up.revision_id].append(row)
-    found = []
+    lines = []
     for (_act, of), cuts in groups.items():
         line = [
             (row.s_nm, row.bite_nm if isinstance(row, PlannedCut) else row.depth_nm)
@@ -158,8 +158,8 @@ def _lines(rows, revision: JointRevision, seam) -> list[Line]:
         ]
         if of != revision.pk:
             line = _moved(line, cuts[0].fit_up.revision, revision, seam)
-        found.append(line)
-    return found
+        lines.append(line)
+    return lines
 
 
 def _moved(line: Line, old: JointRevision, new: JointRevision, seam) -> Line:

@@ -37,15 +37,15 @@ def load(fit_ups: list[FitUp], joints: Iterable[Joint], seams: dict[int, Seam]) 
     loaded of them by revision; those that are missing come to it."""
     serials = {fit_up.part_id for fit_up in fit_ups}
     serials |= {fit_up.surround_part_id for fit_up in fit_ups} - {None}
-    found = Cuts(seams)
+    cuts = Cuts(seams)
     rows = TrimCut.objects.filter(part__in=serials, fit_up__joint__in=joints)
     elsewhere = {}
     for cut in rows.select_related("fit_up__revision", "entry").order_by("pk"):
         key = cut.part_id, cut.fit_up.joint_id, cut.side
-        found.cuts.setdefault(key, []).append(cut)
+        cuts.cuts.setdefault(key, []).append(cut)
         if cut.fit_up.revision_id not in seams:
             elsewhere[cut.fit_up.revision_id] = cut.fit_up.revision
     for station in Station.objects.filter(revision__in=elsewhere).order_by("order"):
         revision = station.revision = elsewhere[station.revision_id]
         seams.setdefault(revision.pk, Seam(revision, [])).stations.append(station)
-    return found
+    return cuts

@@ -82,8 +82,8 @@ def _no_worse(now: CharacteristicResult, was: CharacteristicResult) -> bool:
         return False
     of = ("revision_id", "airframe_id", "part_id", "verdict")
     alike = all(getattr(now, name) == getattr(was, name) for name in of)
-    (side, *found), (same, *decided) = _out(now), _out(was)
-    return alike and side == same and all(map(le, found, decided))
+    (side, *amounts), (same, *decided) = _out(now), _out(was)
+    return alike and side == same and all(map(le, amounts, decided))
 
 
 def _out(result: CharacteristicResult) -> tuple[int, int, int]:

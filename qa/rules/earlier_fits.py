@@ -143,7 +143,7 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
         joint__in=joints, airframe__type=F("joint__type")
     ).select_related("airframe", "part", "entry", "revision")
     rows = rows.defer("entry__body")
-    told = Fitted()
+    fits = Fitted()
     frames: dict[tuple[int, int], list[FitUp]] = {}
     for row in rows.order_by("joint", "airframe__line_number", "number"):
         frames.setdefault((row.joint_id, row.airframe_id), []).append(row)
@@ -152,8 +152,8 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
         last = own[-1].part
         mine = [fit for fit in own if fit.part_id == last.pk]
         place = Earlier(mine[0].airframe, last, mine)
-        told.by_joint.setdefault(joint, []).append(place)
-        told.counts[joint, airframe] = len(own)
+        fits.by_joint.setdefault(joint, []).append(place)
+        fits.counts[joint, airframe] = len(own)
         keys |= {fit_up.pk: place for fit_up in mine}
     checks = Check.objects.filter(fit_up__in=keys, state__void=False)
     for check in checks.select_related("state").order_by("number"):
@@ -162,9 +162,9 @@ def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
         keys[move.fit_up_id].moves.append(move)
     for stack in ShimStack.objects.filter(fit_up__in=keys).order_by("pk"):
         keys[stack.fit_up_id].stacks.append(stack)
-    _add_cuts(joints, told)
-    _add_molds(told, {place.part.pk for place in keys.values()} | set(parts))
-    return told
+    _add_cuts(joints, fits)
+    _add_molds(fits, {place.part.pk for place in keys.values()} | set(parts))
+    return fits
 
 
 def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier]:

@@ -62,17 +62,17 @@ class Told:
     @property
     def unfit(self) -> list[Span]:
         """Lost, then damaged, is one while: the first word for it stands."""
-        found: list[Span] = []
+        spans: list[Span] = []
         before = None
         for row in self.standings:
             if row.status in UNFIT and before is None:
                 before = row
             elif row.status not in UNFIT and before is not None:
-                found.append(Span(before.begins, row.begins, before))
+                spans.append(Span(before.begins, row.begins, before))
                 before = None
         if before is not None:
-            found.append(Span(before.begins, None, before))
-        return found
+            spans.append(Span(before.begins, None, before))
+        return spans
 
     def good_since(self, moment: datetime) -> Calibration | None:
         """The first calibration of a later day than a moment that found it good: of
@@ -143,12 +143,12 @@ def told_of(instruments: set[int]) -> dict[int, Told]:
     """What is on record of each of these instruments, in two statements."""
     if not instruments:
         return {}
-    found = {}
+    histories = {}
     for model, told in TOLD.items():
         for row in told.rows(instruments=instruments):
-            both = found.setdefault(row.instrument_id, ([], []))
+            both = histories.setdefault(row.instrument_id, ([], []))
             both[model is GaugeStanding].append(row)
-    return {key: Told(*found.get(key, ((), ()))) for key in instruments}
+    return {key: Told(*histories.get(key, ((), ()))) for key in instruments}
 
 
 def first_moment(row) -> datetime:
@@ -187,14 +187,14 @@ def found_off(rows: Iterable) -> dict[int, Calibration | GaugeStanding]:
     where there is such a while; checks with their entry. Hole checks, results of
     characteristics and second readings alike."""
     rows = [row for row in rows if row.instrument_id]
-    told = told_of({row.instrument_id for row in rows})
-    rows = [row for row in rows if told[row.instrument_id].spans]
-    last, found = last_moments(rows), {}
+    histories = told_of({row.instrument_id for row in rows})
+    rows = [row for row in rows if histories[row.instrument_id].spans]
+    last, off = last_moments(rows), {}
     for row in rows:
-        doubt = told[row.instrument_id].doubt(first_moment(row), last[row.pk])
+        doubt = histories[row.instrument_id].doubt(first_moment(row), last[row.pk])
         if doubt:
-            found[row.pk] = doubt.by
-    return found
+            off[row.pk] = doubt.by
+    return off
 
 
 def doubt_of(check: Check) -> Calibration | GaugeStanding | None:
@@ -210,8 +210,8 @@ def off_words(off: Calibration | GaugeStanding) -> str:
     words = _(
         "%(gauge)s was marked %(how)s on %(day)s: what came in after that is in doubt"
     )
-    told = {"how": off.get_status_display(), "day": day_of(off.begins)}
-    return words % {"gauge": off.instrument.code, **told}
+    values = {"how": off.get_status_display(), "day": day_of(off.begins)}
+    return words % {"gauge": off.instrument.code, **values}
 
 
 @dataclass(frozen=True)
@@ -227,17 +227,17 @@ class StudyDoubt:
 def study_doubts(values: Iterable[StudyValue]) -> list[StudyDoubt]:
     """By what puts values of one study in doubt (with their entry and study); two
     statements."""
-    values, found = list(values), []
-    told = told_of({value.instrument_id for value in values})
-    for span in [span for history in told.values() for span in history.spans]:
+    values, doubts = list(values), []
+    histories = told_of({value.instrument_id for value in values})
+    for span in [span for history in histories.values() for span in history.spans]:
         by_good: dict[int | None, StudyDoubt] = {}
         for value in values:
             first, last = first_moment(value), value.entry.received_at
             if span.has(first, last):
-                good = told[value.instrument_id].cleared(span, last)
+                good = histories[value.instrument_id].cleared(span, last)
                 key = good and good.pk
                 by_good.setdefault(key, StudyDoubt(span.by, good, [])).values.append(
                     value
                 )
-        found += by_good.values()
-    return found
+        doubts += by_good.values()
+    return doubts

@@ -39,10 +39,10 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
     then, as it was due on the day of use or as is said now; four statements at most."""
     today = timezone.localdate()
     rows = [row for row in rows if row.instrument_id]
-    told = told_of({row.instrument_id for row in rows})
+    histories = told_of({row.instrument_id for row in rows})
     late = {}
     for row in rows:
-        due = min(_dues(row, told[row.instrument_id]), default=today)
+        due = min(_dues(row, histories[row.instrument_id]), default=today)
         if due < today:
             late[row.pk] = (row, due)
     last = last_moments(row for row, _due in late.values())
@@ -50,15 +50,15 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
         key: (row, due) for key, (row, due) in late.items() if due < day_of(last[key])
     }
     used = _used([row for row, _due in late.values()])
-    found = {}
+    overdues = {}
     for key, (row, due) in late.items():
         began, ended = used[key]
-        history, received = told[row.instrument_id], day_of(last[key])
+        history, received = histories[row.instrument_id], day_of(last[key])
         spans = [span for span in history.off if span.has(began, last[key])]
         off = spans[0].by if spans else None
         good = None if off else _shown_good(history.calibrations, began, last[key])
-        found[key] = Overdue(due, day_of(began), day_of(ended), received, good, off)
-    return found
+        overdues[key] = Overdue(due, day_of(began), day_of(ended), received, good, off)
+    return overdues
 
 
 def standing_overdue(rows: Iterable) -> dict[int, Overdue]:
@@ -80,25 +80,25 @@ def overdue_words(instrument: str, late: Overdue) -> str:
             "%(days)s"
         )
     days = f"{late.first}" if late.first == late.last else _("%(first)s to %(last)s")
-    told = {"code": instrument, "due": late.due, "received": late.received}
-    told["days"] = days % {"first": late.first, "last": late.last}
-    return f"{words % told}; {_cleared(instrument, late)}"
+    values = {"code": instrument, "due": late.due, "received": late.received}
+    values["days"] = days % {"first": late.first, "last": late.last}
+    return f"{words % values}; {_cleared(instrument, late)}"
 
 
 def _cleared(instrument: str, late: Overdue) -> str:
-    told = {"code": instrument}
+    values = {"code": instrument}
     if late.good:
         words = _("%(code)s was found good on %(day)s (%(by)s): what it read holds")
-        told |= {"day": late.good.done_on, "by": late.good.laboratory}
+        values |= {"day": late.good.done_on, "by": late.good.laboratory}
     elif late.off:
         words = _(
             "%(code)s was found off on %(day)s, so no calibration clears this: measure "
             "it again"
         )
-        told["day"] = late.off.done_on
+        values["day"] = late.off.done_on
     else:
         words = _("a calibration that finds %(code)s good clears this")
-    return words % told
+    return words % values
 
 
 def _dues(row, told: Told) -> list[date]:
@@ -135,15 +135,15 @@ def _shown_good(
 def _used(rows: list) -> dict[int, tuple[datetime, datetime]]:
     """First and last moment of use, by clocks where they are believed; one statement
     where there is a check."""
-    found = {}
+    used = {}
     for row in rows:
         made = made_when(row.entry.made_at, row.entry.received_at)
-        found[row.pk] = (made, made)
+        used[row.pk] = (made, made)
     checks = [row.pk for row in rows if isinstance(row, Check)]
     read = Reading.objects.filter(fit_check__in=checks, value_nm__isnull=False)
     clocks = ("fit_check", "entry__made_at", "entry__received_at")
     read = read.order_by().values_list(*clocks) if checks else ()
     for key, made_at, received in read:
-        began, ended = found[key]
-        found[key] = (began, max(ended, made_when(made_at, received)))
-    return found
+        began, ended = used[key]
+        used[key] = (began, max(ended, made_when(made_at, received)))
+    return used

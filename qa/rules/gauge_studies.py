@@ -98,8 +98,8 @@ def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:
     """The lines of a budget with what a study found in place of repeatability and
     operator; the others as they were stated last."""
     newest: GaugeBudget | None = study.instrument.budgets.first()
-    told = ("repeatability", "operator")
-    rows = [row for row in newest.rows if row["name"] not in told] if newest else []
+    studied = ("repeatability", "operator")
+    rows = [row for row in newest.rows if row["name"] not in studied] if newest else []
     resolution = study.instrument.resolution_nm
     if not newest and resolution:
         rows.append(
@@ -121,10 +121,10 @@ def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:
 
 def names_of(people: list[Person]) -> dict[int, str]:
     """Names by key, each another."""
-    found: dict[int, str] = {}
+    names: dict[int, str] = {}
     for person in people:
         name = person.name
-        if name in found.values():
+        if name in names.values():
             name = f"{name} ({person.username})"
-        found[person.pk] = name
-    return found
+        names[person.pk] = name
+    return names

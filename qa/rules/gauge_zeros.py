@@ -42,14 +42,14 @@ def zeros_of(by_key: dict[int, Check]) -> dict[int, GaugeZero]:
     stated: dict[int, list[GaugeBudget]] = {}
     for budget in budgets:
         stated.setdefault(budget.instrument_id, []).append(budget)
-    found = {}
+    zeros = {}
     for check in checks:
         own = stated.get(check.instrument_id, [])
         before = [b for b in own if b.entry.pk < check.entry.pk]
         held = before[-1] if before and before[-1].u_nm == check.u_nm else None
         common = _common_nm(held) if held else None
-        found[check.pk] = GaugeZero(check.instrument_id, check.instrument.code, common)
-    return found
+        zeros[check.pk] = GaugeZero(check.instrument_id, check.instrument.code, common)
+    return zeros
 
 
 def _common_nm(budget: GaugeBudget) -> int:
@@ -59,12 +59,12 @@ def _common_nm(budget: GaugeBudget) -> int:
 
 def told_apart(zeros: Iterable[GaugeZero]) -> list[GaugeZero]:
     """Each instrument once, with the greatest part in common that is told of it."""
-    found: dict[int, GaugeZero] = {}
+    apart: dict[int, GaugeZero] = {}
     for zero in zeros:
-        known = found.setdefault(zero.key, zero)
+        known = apart.setdefault(zero.key, zero)
         if (zero.common_nm or 0) > (known.common_nm or 0):
-            found[zero.key] = zero
-    return sorted(found.values(), key=lambda zero: zero.code)
+            apart[zero.key] = zero
+    return sorted(apart.values(), key=lambda zero: zero.code)
 
 
 def common_mm(zeros: Iterable[GaugeZero], u_nm: int) -> float:

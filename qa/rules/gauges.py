@@ -165,13 +165,13 @@ def offered(keys: Iterable[int]) -> list[tuple[Instrument, str, bool]]:
     """(instrument, why it is in doubt, whether it is refused) of each of some that is
     not out of use; two statements."""
     rules = rules_now()
-    found = []
+    gauges = []
     rows = Instrument.objects.filter(pk__in=keys)
     for instrument in rows.exclude(status=InstrumentStatus.OUT):
-        told = objections(standing_now(instrument), rules)
-        why = " ".join(words for words, _no in told)
-        found.append((instrument, why, any(no for _words, no in told)))
-    return found
+        objected = objections(standing_now(instrument), rules)
+        why = " ".join(words for words, _no in objected)
+        gauges.append((instrument, why, any(no for _words, no in objected)))
+    return gauges
 
 
 def reach_words(
@@ -192,11 +192,11 @@ def refusal(instrument: Instrument | None, made_at: str = "") -> str:
     if instrument is None:
         return ""
     standing = standing_at(instrument, made_when(made_at, timezone.now()))
-    told = objections(standing, GaugeRules())
-    if not told or standing.cleared:
+    objected = objections(standing, GaugeRules())
+    if not objected or standing.cleared:
         return ""
-    told = objections(standing, rules_now())
-    return " ".join(why for why, refused in told if refused)
+    objected = objections(standing, rules_now())
+    return " ".join(why for why, refused in objected if refused)
 
 
 def refusal_of_reading(instrument: Instrument | None, made_at: str) -> str:

@@ -224,12 +224,12 @@ def load_all(wanted: dict[Airframe, list[Joint]]) -> dict[Airframe, History]:
         for check in rows if key in by_key else ():
             check.fit_up = by_key[key]
     shared["touches"] = touched.load(every, list(joints.values()))
-    found = {}
+    histories = {}
     for airframe, own in wanted.items():
         history = History(airframe, own, fit_ups[airframe], **shared)
         _take_cuts(history, cuts)
-        found[airframe] = history
-    return found
+        histories[airframe] = history
+    return histories
 
 
 def _here(wanted, joints: dict[int, Joint]) -> dict[str, list[int]]:
@@ -291,13 +291,13 @@ def _seams(fit_ups, cuts, joints: dict[int, Joint]) -> dict[int, Seam]:
 
 def _readings(here: dict, seams: dict[int, Seam]) -> dict:
     labels = {s.pk: s.label for seam in seams.values() for s in seam.stations}
-    found = defaultdict(list)
+    readings = defaultdict(list)
     for stands in STAND.rows(**here):
         # Of a joint that is not wanted on that airframe nothing was loaded.
         if stands.station_id in labels:
             row = labels[stands.station_id], stands.reading, stands.clash
-            found[stands.fit_check_id].append(row)
-    return dict(found)
+            readings[stands.fit_check_id].append(row)
+    return dict(readings)
 
 
 def _grouped(rows, key: str) -> dict:

@@ -43,15 +43,15 @@ def readings_in_turn(checks: Iterable[HoleCheck]) -> list[HoleReading]:
     order = {check.pk: (row, check) for row, check in enumerate(checks)}
     read = HoleReading.objects.filter(hole_check__in=order).select_related("hole")
     newest: dict[tuple, HoleReading] = {}
-    told = sorted(read, key=lambda reading: order[reading.hole_check_id][0])
-    for reading in told:
+    in_turn = sorted(read, key=lambda reading: order[reading.hole_check_id][0])
+    for reading in in_turn:
         reading.hole_check = order[reading.hole_check_id][1]
         here = reading.hole_check.part_id, reading.hole_id
         before = newest.get(here)
         if before and lacks_size(reading) and sized(before).size_conforms is False:
             reading.sized = sized(before)
         newest[here] = reading
-    return told
+    return in_turn
 
 
 def newest_readings(checks: Iterable[HoleCheck]) -> dict[tuple, HoleReading]:

@@ -120,10 +120,10 @@ def refusal(item: Nonconformance, standing, verb: str, person) -> str:
 
 def serials(item: Nonconformance) -> list[Part]:
     """The part it was found on, and both sides of the fit-up where it was measured."""
-    found = [item.part]
+    parts = [item.part]
     if item.fit_check_id:
-        found += [item.fit_check.fit_up.part, item.fit_check.fit_up.surround_part]
-    return list(dict.fromkeys(name for name in found if name))
+        parts += [item.fit_check.fit_up.part, item.fit_check.fit_up.surround_part]
+    return list(dict.fromkeys(name for name in parts if name))
 
 
 def structural_class(item: Nonconformance) -> str:
@@ -146,7 +146,7 @@ def doers(item: Nonconformance) -> set[int]:
     """Keys of who did the work since it was found: who said so, and who cut, moved,
     set or shimmed the part or its surround."""
     steps = item.steps.filter(verb=Verb.WORK).values_list("entry__by", flat=True)
-    found = set(steps)
+    people = set(steps)
     parts = [serial.pk for serial in serials(item)]
     since = {"entry__pk__gt": item.entry.pk}
     for rows in (
@@ -154,8 +154,8 @@ def doers(item: Nonconformance) -> set[int]:
         AppliedMove.objects.filter(fit_up__part__in=parts, **since),
         ShimStack.objects.filter(part__in=parts, **since),
     ):
-        found |= set(rows.order_by().values_list("entry__by", flat=True).distinct())
-    return found - {None}
+        people |= set(rows.order_by().values_list("entry__by", flat=True).distinct())
+    return people - {None}
 
 
 # What something can have come from: things with a name, not those who did it.
@@ -167,10 +167,10 @@ ORIGINS = (
 
 def origins(item: Nonconformance) -> dict[str, set[int]]:
     """Keys by kind of what the serials of an item came from, what is nearest first."""
-    found: dict[str, set[int]] = {kind: set() for kind in ORIGINS}
+    sources: dict[str, set[int]] = {kind: set() for kind in ORIGINS}
     for part in serials(item):
         above = reach("part", part.pk, down=False)
         for kind in ORIGINS:
-            found[kind] |= above[kind]
-        found["part"].add(part.pk)
-    return {kind: keys for kind, keys in found.items() if keys}
+            sources[kind] |= above[kind]
+        sources["part"].add(part.pk)
+    return {kind: keys for kind, keys in sources.items() if keys}

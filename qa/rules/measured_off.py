@@ -67,8 +67,8 @@ class MeasuredOff:
     studies: Sequence["StudyOff"] = ()
 
     def __bool__(self) -> bool:
-        told = (self.checks, self.holes, self.results, self.seconds, self.studies)
-        return any(told)
+        every = (self.checks, self.holes, self.results, self.seconds, self.studies)
+        return any(every)
 
 
 @dataclass(frozen=True)
@@ -84,8 +84,8 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     """What was measured with an instrument from its last good calibration before each
     that found it off until it was good again, and while it was lost or damaged: seven
     statements."""
-    told = told_of({instrument.pk})[instrument.pk]
-    if not told.spans:
+    history = told_of({instrument.pk})[instrument.pk]
+    if not history.spans:
         return MeasuredOff()
     checks, holes, results, seconds = (
         model.objects.filter(instrument=instrument)
@@ -95,11 +95,11 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     of = ("airframe", "revision__characteristic")
     beside = ("station", "offered__offer__airframe", "offered__joint")
     return MeasuredOff(
-        _in_doubt(checks.select_related(*related).order_by("-number"), told),
-        _in_doubt(holes.select_related("part").order_by("-number"), told),
-        _in_doubt(results.select_related(*of).order_by("-pk"), told),
-        _in_doubt(seconds.select_related(*beside).order_by("-pk"), told),
-        _studies(told, instrument),
+        _in_doubt(checks.select_related(*related).order_by("-number"), history),
+        _in_doubt(holes.select_related("part").order_by("-number"), history),
+        _in_doubt(results.select_related(*of).order_by("-pk"), history),
+        _in_doubt(seconds.select_related(*beside).order_by("-pk"), history),
+        _studies(history, instrument),
     )
 
 
@@ -107,7 +107,7 @@ def _studies(told: Told, instrument: Instrument) -> list[StudyOff]:
     """The newest study first."""
     rows = StudyValue.objects.filter(study__instrument=instrument)
     rows = rows.select_related("study").order_by("-study__number", "pk")
-    found: dict[GaugeStudy, list[StudyValue]] = {}
+    values_of: dict[GaugeStudy, list[StudyValue]] = {}
     for row in _in_doubt(rows, told):
-        found.setdefault(row.study, []).append(row)
-    return [StudyOff(study, values) for study, values in found.items()]
+        values_of.setdefault(row.study, []).append(row)
+    return [StudyOff(study, values) for study, values in values_of.items()]

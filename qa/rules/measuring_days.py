@@ -16,18 +16,18 @@ EVER = datetime(1970, 1, 1, tzinfo=UTC)
 def _clock(made_at: str) -> datetime | None:
     """The moment that a clock told; None where that is none, or of no known zone."""
     try:
-        told = datetime.fromisoformat(made_at)
+        moment = datetime.fromisoformat(made_at)
     except ValueError:
         return None
-    return told if told.tzinfo else None
+    return moment if moment.tzinfo else None
 
 
 def made_when(made_at: str, received: datetime) -> datetime:
     """When something was done, as `made_at` of its act says; when it was received where
     that says nothing, lies ahead or too far back to be believed."""
-    told = _clock(made_at)
-    if told and received - WAITED <= told <= received + AHEAD:
-        return min(told, received)
+    moment = _clock(made_at)
+    if moment and received - WAITED <= moment <= received + AHEAD:
+        return min(moment, received)
     return received
 
 
@@ -37,10 +37,10 @@ def used_from(made_at: str, received: datetime) -> datetime | None:
     where it says nothing it was measured as it was received (None)."""
     if not made_at:
         return None
-    told = _clock(made_at)
-    if told is None or told > received + AHEAD:
+    moment = _clock(made_at)
+    if moment is None or moment > received + AHEAD:
         return EVER
-    return max(min(told, received), EVER)
+    return max(min(moment, received), EVER)
 
 
 def day_of(moment: datetime) -> date:

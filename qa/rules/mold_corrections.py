@@ -222,9 +222,9 @@ def deviations_of(row: ToolCorrection, seam: Seam, fits: MoldFits, fit: FirstFit
     geometry = mold_told.geometry_of(row.revision, seam)
     kept = rows_kept(seam, fits)
     nm = {(kept[now], kind): nm for (now, kind), nm in fit.nm.items() if now in kept}
-    found = mold_told.came(geometry, expected, replace(fit, nm=nm))
+    deviations = mold_told.came(geometry, expected, replace(fit, nm=nm))
     count = len(geometry.stations)
-    return found[:count], found[count:]
+    return deviations[:count], deviations[count:]
 
 
 def conforming(

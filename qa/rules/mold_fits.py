@@ -116,10 +116,10 @@ def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
     """Return the first fits of molds by (mold, joint, design), in 9 statements."""
     rows = _Rows(_pulls_of(tools), [])
     parts = {part for own in rows.pulls.values() for part in own}
-    found = FitUp.objects.filter(part__in=parts).select_related(
+    fit_ups = FitUp.objects.filter(part__in=parts).select_related(
         "part__design", "surround_part", "airframe", "revision", "entry"
     )
-    rows.fit_ups = list(found.order_by("entry__pk"))
+    rows.fit_ups = list(fit_ups.order_by("entry__pk"))
     _load_joints(rows)
     _load_readings(rows)
     rows.cuts = cuts_before.load(rows.fit_ups, rows.joints, rows.seams)
@@ -237,7 +237,7 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
     # A cut opens the next fit-up: all checks of this one saw the same edges.
     lost = rows.cuts.lost_nm(fit_up, read[0], seam)
     values = [(check, value) for check in read for value in rows.readings[check.pk]]
-    found, unlike = brought_back(values, own, seam, lost)
+    pulled, unlike = brought_back(values, own, seam, lost)
     return FirstFit(
         part=fit_up.part,
         pull=pull,
@@ -245,10 +245,10 @@ def _as_pulled(rows: _Rows, fit_up: FitUp, pull: Pull, opening: str) -> FirstFit
         fit_up=fit_up,
         check=read[0],
         opening=opening,
-        nm={place: value.nm for place, value in found.items()},
+        nm={place: value.nm for place, value in pulled.items()},
         cut_nm={row: depth for row, depth in enumerate(lost) if depth},
         unlike=unlike,
-        by={place: value.check for place, value in found.items()},
+        by={place: value.check for place, value in pulled.items()},
         zeros=rows.zeros,
     )
 
@@ -277,7 +277,7 @@ def brought_back(
     """
     labels = {station.pk: station.label for station in own.stations}
     kept = places_kept(own, seam)
-    found: dict[tuple[int, str], AsPulled] = {}
+    as_pulled: dict[tuple[int, str], AsPulled] = {}
     unlike = 0
     for check, value in values:
         row = kept.get(labels[value.station_id])
@@ -287,8 +287,10 @@ def brought_back(
         shift = to_bare_nm(seam.stations[row], value.kind, check.finish)
         gone = lost[row] if value.kind == Kind.GAP else 0
         nm = value.reading.value_nm + shift - gone
-        found.setdefault((row, value.kind), AsPulled(nm, value.reading.verdict, check))
-    return found, unlike
+        as_pulled.setdefault(
+            (row, value.kind), AsPulled(nm, value.reading.verdict, check)
+        )
+    return as_pulled, unlike
 
 
 def places_kept(own: Seam, seam: Seam) -> dict[str, int]:

@@ -85,11 +85,11 @@ class Kin:
     @property
     def shown_by_all(self) -> list[Place]:
         """Where all of the plug's molds that can be told, two at least, show it."""
-        told = self.told(Relation.PLUG)
+        molds = self.told(Relation.PLUG)
         return [
             place
             for place in self.off
-            if told and all(place in mold.alike for mold in told)
+            if molds and all(place in mold.alike for mold in molds)
         ]
 
 
@@ -128,9 +128,9 @@ def kin_of(
             continue
         last = corrected.first.get((other.tool.pk, at))
         as_made = [f for f in other.fits if last is None or f.pull.number <= last]
-        found = mold_told.tell(replace(other, fits=as_made), usual)
+        report = mold_told.tell(replace(other, fits=as_made), usual)
         relation = Relation.PLUG if same else Relation.HAND
-        each.append(_relative(other.tool.code, relation, found, off))
+        each.append(_relative(other.tool.code, relation, report, off))
     there = {mold.code for mold in each}
     # A mold of the plug of which nothing was read here yet may show it or not.
     each += [
@@ -225,10 +225,10 @@ def plug_done(plugs: set[int]) -> list[PlugDone]:
 
 def made_at(molds: Iterable[Tool]) -> dict[int, datetime]:
     """Before each is said to be made, and before its first pull; one statement."""
-    said = {mold.pk: mold.made_at for mold in molds}
-    rows = Pull.objects.filter(tool__in=said).order_by().values_list("tool")
+    made = {mold.pk: mold.made_at for mold in molds}
+    rows = Pull.objects.filter(tool__in=made).order_by().values_list("tool")
     first = dict(rows.annotate(Min("started_at")))
-    return {key: min(at, first.get(key, at)) for key, at in said.items()}
+    return {key: min(at, first.get(key, at)) for key, at in made.items()}
 
 
 def left_on_plug(
@@ -340,10 +340,10 @@ def from_record(content: dict) -> Kin | None:
     """None of a record that was taken before it was kept."""
     if "kin" not in content:
         return None
-    found = content["kin"]
+    kin = content["kin"]
     return Kin(
-        found["plug"],
-        _places(found["off"]),
+        kin["plug"],
+        _places(kin["off"]),
         tuple(
             Relative(
                 row["mold"],
@@ -355,10 +355,10 @@ def from_record(content: dict) -> Kin | None:
                 tuple(row.get("by", ())),
                 tuple(row.get("checks", ())),
             )
-            for row in found["each"]
+            for row in kin["each"]
         ),
-        tuple((label, _places(places)) for label, places in found.get("done", ())),
-        found.get("key"),
+        tuple((label, _places(places)) for label, places in kin.get("done", ())),
+        kin.get("key"),
     )
 
 

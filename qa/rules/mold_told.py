@@ -116,7 +116,7 @@ def apart_by_kind(told: Told) -> dict[str, list[list[str]]]:
     what is: the groups of openings in which it was read, that of most parts first."""
     if told.openings != Openings.APART or not told.report.anything:
         return {}
-    found = {}
+    by_kind = {}
     for kind in Kind.values:
         whys = {value.why for value in getattr(told.report, kind)}
         if Why.OPENING not in whys or None in whys:
@@ -124,8 +124,8 @@ def apart_by_kind(told: Told) -> dict[str, list[list[str]]]:
         read = [fit for fit in told.used if any(of == kind for _row, of in fit.nm)]
         groups = linked_openings((fit.part.serial, fit.opening) for fit in read)
         if len(groups) > 1:
-            found[kind] = groups
-    return found
+            by_kind[kind] = groups
+    return by_kind
 
 
 def _instead(used: list[FirstFit], openings: list[str]):

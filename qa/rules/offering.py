@@ -165,14 +165,14 @@ def _draft(state: JointState, read_to: int, items: list, doubts, findings) -> Dr
 
 def _held(state: JointState) -> list[dict]:
     """How it is held now, as the newest check says, else its fit-up."""
-    said = state.now.checks[-1].held if state.now.checks else []
-    return said or state.fit_up.held
+    held = state.now.checks[-1].held if state.now.checks else []
+    return held or state.fit_up.held
 
 
 def checks_of(state: JointState) -> list[Check]:
     """The checks that what stands rests on, oldest first."""
-    found = {value.check.pk: value.check for value in state.now.values.values()}
-    return sorted(found.values(), key=lambda check: check.number)
+    checks = {value.check.pk: value.check for value in state.now.values.values()}
+    return sorted(checks.values(), key=lambda check: check.number)
 
 
 def _check(check: Check) -> dict:
@@ -233,7 +233,7 @@ def _outside(value: Value) -> bool:
 
 def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
     """Every characteristic with limits, and every other that was measured."""
-    found = []
+    lines = []
     finish = _finish(state)
     for station in state.seam.stations:
         for kind in Kind.values:
@@ -244,7 +244,7 @@ def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
             if wanted.empty and value is None:
                 continue
             left = _left_by(value, kind, station.label, state, items)
-            found.append(
+            lines.append(
                 {
                     "station": station.label,
                     "kind": kind,
@@ -259,7 +259,7 @@ def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
                     "left_by": left,
                 }
             )
-    return found
+    return lines
 
 
 def _finish(state: JointState) -> str:

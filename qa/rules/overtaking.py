@@ -79,12 +79,12 @@ def changes(
     every = [*sisters(asked), *drafts]
     # Who read touches read those of one plan alone, not of those taken with it.
     found = _changes_of_each(every, touches if len(every) == 1 else None)
-    told = defaultdict(dict)
+    by_act = defaultdict(dict)
     for plan, changed in found:
         for change in changed:
             key = change.code, *sorted(change.values.items())
-            told[_act(plan)].setdefault(key, change)
-    return {plan.pk: list(told[_act(plan)].values()) for plan in asked}
+            by_act[_act(plan)].setdefault(key, change)
+    return {plan.pk: list(by_act[_act(plan)].values()) for plan in asked}
 
 
 def _act(plan: FitPlan):
@@ -165,7 +165,7 @@ def stated_since(plan: FitPlan) -> bool:
 def _own_acts(plans) -> dict:
     """Numbers of the entries of what was done by each plan and those beside it, by the
     act that took them."""
-    found = defaultdict(set)
+    acts = defaultdict(set)
     keys = {plan.pk: _act(plan) for plan in plans if plan.pk}
     for rows in (
         TrimCut.objects.filter(plan__in=keys),
@@ -173,14 +173,14 @@ def _own_acts(plans) -> dict:
         FitUp.objects.filter(plan__in=keys),
     ):
         for plan, entry in rows.values_list("plan", "entry__pk").distinct():
-            found[keys[plan]].add(entry)
-    return found
+            acts[keys[plan]].add(entry)
+    return acts
 
 
 def _happened(plan: FitPlan, planned, touches, own: set[int]) -> list[Change]:
     fit_up, joint = planned.fit_up, planned.fit_up.joint
     rows = touches.at(fit_up.joint_id, fit_up.airframe_id)
-    found = [
+    changes = [
         Change(
             "fit_up",
             {
@@ -192,12 +192,12 @@ def _happened(plan: FitPlan, planned, touches, own: set[int]) -> list[Change]:
         for other in rows
         if other.entry.pk > plan.read_to and other.entry.pk not in own
     ]
-    found += [
+    changes += [
         Change("touched", {"why": touch.why})
         for touch in touches.of(joint, fit_up.airframe_id, rows)
         if touch.at > plan.read_to and touch.at not in own and not touch.bench
     ]
-    return found
+    return changes
 
 
 def _read_since(plans, joints) -> list:

@@ -130,5 +130,5 @@ def _load_checks(there: list[PatternThere]) -> None:
         for check in checks:
             at, read = check.part_id in pattern_there.read_on, stand[check.pk]
             if at and check.revision_id == pattern_there.pattern.current_id and read:
-                found = sorted(read, key=lambda reading: reading.hole.order)
-                pattern_there.checks.append((check, found))
+                readings = sorted(read, key=lambda reading: reading.hole.order)
+                pattern_there.checks.append((check, readings))

@@ -110,33 +110,33 @@ def _inputs(joint: PlannedJoint) -> dict:
 
 
 def _outcome(plan: Plan) -> dict:
-    told = {
+    outcome = {
         field.name: getattr(plan, field.name)
         for field in fields(Plan)
         if field.name not in ("stations", "notes", "settings", "known", *PARTS)
     }
-    told["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
-    told["intervals"] = _intervals(plan.known)
+    outcome["settings"] = plan.settings and [[s.name, s.steps] for s in plan.settings]
+    outcome["intervals"] = _intervals(plan.known)
     for name in PARTS:
         part = getattr(plan, name)
-        told[name] = None if part is None else _plain(asdict(part))
-    return _plain(told)
+        outcome[name] = None if part is None else _plain(asdict(part))
+    return _plain(outcome)
 
 
 def _intervals(known: Known | None) -> dict | None:
     """How well moves and settings are known; of cuts it stands with their stations."""
     if known is None or known.intervals is None:
         return None
-    told = asdict(known.intervals)
-    del told["cuts"]
-    return told
+    intervals = asdict(known.intervals)
+    del intervals["cuts"]
+    return intervals
 
 
 def _station(
     worked: WorkedPlan, joint: PlannedJoint, row: int, station_plan: StationPlan
 ) -> dict:
     bite = worked.bite(station_plan)
-    told = {
+    body = {
         item.name: getattr(station_plan, item.name)
         for item in fields(StationPlan)
         if item.name not in (*LENGTHS, "reasons")
@@ -144,7 +144,7 @@ def _station(
     lengths = {f"{name}_nm": _nm(getattr(station_plan, name)) for name in LENGTHS}
     return _plain(
         {
-            **told,
+            **body,
             **lengths,
             "bite_nm": _nm(bite.bite),
             "trim_asked_nm": _nm(bite.trim),
@@ -236,11 +236,11 @@ def _known(told: dict | None) -> Known | None:
 
 
 def _settings(body: dict) -> tuple[Setting, ...] | None:
-    told = body["outcome"].get("settings")
+    settings = body["outcome"].get("settings")
     by_name = {
         adjuster.name: adjuster for adjuster in options_from(body).adjusters or ()
     }
-    return told and tuple(Setting(by_name[name], steps) for name, steps in told)
+    return settings and tuple(Setting(by_name[name], steps) for name, steps in settings)
 
 
 def _set_only(told: dict | None) -> SetOnly | None:
@@ -271,14 +271,16 @@ def ways_from(body: dict) -> list[WayRow]:
 
 def shared_from(body: dict) -> Shared | None:
     """What is kept of the parts that a plan was worked out together with."""
-    told = body.get("together")
-    if not told:
+    shared = body.get("together")
+    if not shared:
         return None
     parts = tuple(
         _made(SharedPart, {name: _tupled(value) for name, value in part.items()})
-        for part in told["parts"]
+        for part in shared["parts"]
     )
-    return _made(Shared, {**told, "parts": parts, "touches": _tupled(told["touches"])})
+    return _made(
+        Shared, {**shared, "parts": parts, "touches": _tupled(shared["touches"])}
+    )
 
 
 def before_intervals(body: dict) -> bool:
@@ -291,8 +293,8 @@ def before_intervals(body: dict) -> bool:
 
 def zeros_from(body: dict) -> list[GaugeZero]:
     """What readings were made with, and what they share; [] where it was not kept."""
-    told = body["inputs"].get("zeros", ())
-    return [GaugeZero(None, code, common_nm) for code, common_nm in told]
+    zeros = body["inputs"].get("zeros", ())
+    return [GaugeZero(None, code, common_nm) for code, common_nm in zeros]
 
 
 def around_from(body: dict) -> list[str]:
@@ -301,9 +303,9 @@ def around_from(body: dict) -> list[str]:
 
 
 def wish_from(body: dict) -> Wish:
-    told = body["wishes"]
-    way = told.get("way")
-    return Wish(told["side"], told["limits"], bool(told.get("freely")), way)
+    wishes = body["wishes"]
+    way = wishes.get("way")
+    return Wish(wishes["side"], wishes["limits"], bool(wishes.get("freely")), way)
 
 
 def _tupled(value):
@@ -334,15 +336,15 @@ def reasons_from(body: dict) -> dict[tuple[int, str], list]:
 
 
 def options_from(body: dict) -> PlanOptions:
-    told = dict(body["wishes"]["options"])
-    motions = told.get("motions")
-    told["motions"] = motions and tuple(_motion(motion) for motion in motions)
-    by = told.get("adjusters")
-    told["adjusters"] = by and tuple(
+    options = dict(body["wishes"]["options"])
+    motions = options.get("motions")
+    options["motions"] = motions and tuple(_motion(motion) for motion in motions)
+    by = options.get("adjusters")
+    options["adjusters"] = by and tuple(
         _made(Adjuster, {name: _tupled(value) for name, value in adjuster.items()})
         for adjuster in by
     )
-    return _made(PlanOptions, {k: _number(v) for k, v in told.items()})
+    return _made(PlanOptions, {k: _number(v) for k, v in options.items()})
 
 
 def _made(kind, told: dict):

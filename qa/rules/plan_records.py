@@ -59,8 +59,8 @@ def draft_together(
     """The same for several parts (by position, how each may go): the records that can
     be taken by one act, in the order in which to do them; [] where there are none."""
     read_to = last_entry()
-    found = assembling.together(airframe, hows)
-    return found, drafts_of(found, read_to)
+    parts = assembling.together(airframe, hows)
+    return parts, drafts_of(parts, read_to)
 
 
 def drafts_of(found: Together, read_to: int = 0) -> list[FitPlan]:
@@ -94,7 +94,7 @@ def draft_of(worked: WorkedPlan, read_to: int) -> FitPlan:
 
 def cuts_of(worked: WorkedPlan) -> list[PlannedCut]:
     """The cut lines that a plan asks for, as rows."""
-    found = []
+    cuts = []
     for number, joint in enumerate(worked.joints):
         here = {
             station.label: (station.side, worked.bite(station))
@@ -106,8 +106,8 @@ def cuts_of(worked: WorkedPlan) -> list[PlannedCut]:
             (Side.PART, fit_up.part),
             (Side.SURROUND, fit_up.surround_part),
         ):
-            found += _line(joint, side, part, here)
-    return found
+            cuts += _line(joint, side, part, here)
+    return cuts
 
 
 def _line(joint: PlannedJoint, side: str, part: Part | None, here) -> list[PlannedCut]:
@@ -203,10 +203,10 @@ def in_force(plan: FitPlan):
 
 def _read_then(joints: list[PlannedJoint], body: dict) -> None:
     """Put what was read for the plan in place of what stands now."""
-    said = body["inputs"]["joints"]
-    keys = [row[3] for joint in said for row in joint["readings"]]
+    joints_kept = body["inputs"]["joints"]
+    keys = [row[3] for joint in joints_kept for row in joint["readings"]]
     readings = Reading.objects.select_related("fit_check__fit_up").in_bulk(keys)
-    for joint, kept in zip(joints, said, strict=True):
+    for joint, kept in zip(joints, joints_kept, strict=True):
         carried = set(kept["carried"])
         joint.state.now.values = {
             (label, kind): Value(
@@ -226,8 +226,8 @@ def _read_then(joints: list[PlannedJoint], body: dict) -> None:
 def newest_of(check: Check) -> FitPlan | None:
     """The plan on record to show for a check: the one that stands, else the last."""
     rows = FitPlan.objects.filter(joints__fit_check=check).select_related(*PLAN)
-    found = list(rows.order_by("-number")[:1])
-    return found[0] if found else None
+    newest = list(rows.order_by("-number")[:1])
+    return newest[0] if newest else None
 
 
 def plans_now(rows) -> list[FitPlan]:
@@ -235,14 +235,14 @@ def plans_now(rows) -> list[FitPlan]:
     what was taken together with it. A constant number of statements."""
     rows = rows.select_related("plan__end", "plan__airframe", "plan__part__design")
     plans = [row.plan for row in rows.prefetch_related(*PLAN_APART)]
-    found, taken = overtaking.changes(plans), sisters(plans)
+    changes, taken = overtaking.changes(plans), sisters(plans)
     for plan in plans:
         plan.beside = [x for x in taken if x.entry_id == plan.entry_id and x != plan]
-        plan.overtaken = overtaking.in_words(found[plan.pk])
+        plan.overtaken = overtaking.in_words(changes[plan.pk])
     return plans
 
 
 def plan_now(airframe: Airframe, part_id: int) -> FitPlan | None:
     """The plan that stands for a part on an airframe, with `overtaken`."""
-    found = plans_now(StandingPlan.objects.filter(airframe=airframe, part=part_id))
-    return found[0] if found else None
+    standing = plans_now(StandingPlan.objects.filter(airframe=airframe, part=part_id))
+    return standing[0] if standing else None

@@ -163,21 +163,21 @@ class WorkedPlan:
 
     def cut_sides(self) -> list[tuple[PlannedJoint, str]]:
         """(joint, side) of everything that the plan cuts."""
-        found = {}
+        sides = {}
         for joint, _, station in self.stations() if self.plan else []:
             if self.bite(station).bite > 0:
-                found[id(joint), station.side] = (joint, station.side)
-        return list(found.values())
+                sides[id(joint), station.side] = (joint, station.side)
+        return list(sides.values())
 
     def to_release(self) -> list[tuple[Part, Check, bool]]:
         """Primary structure that the plan cuts: serial, check, released or not."""
-        found = {}
+        releases = {}
         for joint, side in self.cut_sides():
             fit_up = joint.check.fit_up
             part = fit_up.part if side == Side.PART else fit_up.surround_part
             if part and cut_allowance.needs_release(part):
-                found[part.pk] = (part, joint.check, part.pk in self.releases)
-        return list(found.values())
+                releases[part.pk] = (part, joint.check, part.pk in self.releases)
+        return list(releases.values())
 
 
 def work_out(check: Check, wish: Wish | None = None) -> WorkedPlan:
@@ -232,10 +232,10 @@ def told_apart(joints: list[PlannedJoint]) -> list[GaugeZero]:
     """Tell joints what their readings share, in one statement, and what they were made
     with."""
     values = [value for joint in joints for value in joint.values.values()]
-    found = gauge_zeros.zeros_of({value.check.pk: value.check for value in values})
+    zeros = gauge_zeros.zeros_of({value.check.pk: value.check for value in values})
     for joint in joints:
         own = {value.check.pk for value in joint.values.values()}
-        joint.zeros = {key: found[key] for key in own & set(found)}
+        joint.zeros = {key: zeros[key] for key in own & set(zeros)}
     return zeros_in(joints)
 
 
@@ -288,12 +288,16 @@ def rule_of(state: JointState) -> tuple[str, str]:
 def judging_all(options: PlanOptions, joints: list[PlannedJoint]) -> PlanOptions:
     """Options with the greatest of the uncertainties with which joints were measured,
     and of what readings share; none is known where that of one is not."""
-    told = [joint.check.u_nm for joint in joints]
-    told += [value.check.u_nm for joint in joints for value in joint.values.values()]
-    if not all(told):
+    uncertainties = [joint.check.u_nm for joint in joints]
+    uncertainties += [
+        value.check.u_nm for joint in joints for value in joint.values.values()
+    ]
+    if not all(uncertainties):
         return replace(options, uncertainty_mm=None)
-    common = gauge_zeros.common_mm(zeros_in(joints), max(told))
-    return replace(options, uncertainty_mm=to_mm(max(told)), common_u_mm=common)
+    common = gauge_zeros.common_mm(zeros_in(joints), max(uncertainties))
+    return replace(
+        options, uncertainty_mm=to_mm(max(uncertainties)), common_u_mm=common
+    )
 
 
 def _solve(worked: WorkedPlan, wish: Wish) -> None:
@@ -301,8 +305,8 @@ def _solve(worked: WorkedPlan, wish: Wish) -> None:
         worked.options = _options(worked, wish)
         _side_by_side(worked, wish)
     except FileComplaints as bad:
-        told = "; ".join(str(complaint.text) for complaint in bad.complaints)
-        worked.problem = f"How the part may move cannot be read: {told}"
+        complaints = "; ".join(str(complaint.text) for complaint in bad.complaints)
+        worked.problem = f"How the part may move cannot be read: {complaints}"
     except (NothingSeen, NoFeasibleMotion, NarrowLimits, JointError, CannotBeSet) as no:
         worked.problem = str(no)
     except OptionError as why:
@@ -319,10 +323,10 @@ def _side_by_side(worked: WorkedPlan, wish: Wish) -> None:
         worked.learned.rates,
         ways.stacks_of(worked.present),
     )
-    found = ways.side_by_side(asked)
-    worked.way = ways.chosen(found, wish.way).kind
+    compared = ways.side_by_side(asked)
+    worked.way = ways.chosen(compared, wish.way).kind
     worked.plan = ways.plan_of(asked, worked.way)
-    worked.ways = ways.rows_of(found, worked.name)
+    worked.ways = ways.rows_of(compared, worked.name)
     tell_stations(worked)
 
 

@@ -67,8 +67,8 @@ def changed(newest: list[FitUp]) -> list[Changed]:
     if not newest:
         return []
     touches = touched.load(newest, [fit_up.joint for fit_up in newest])
-    found = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
-    return [row for row in found if row]
+    changes = (_changed(touches, fit_up, fit_up.measured) for fit_up in newest)
+    return [row for row in changes if row]
 
 
 def joints_to_measure_again(most: int | None = None) -> list[Changed]:
@@ -90,10 +90,10 @@ def since(checks: list[Check]) -> dict[int, Changed]:
     nothing did. The checks come with their entry and with FIT_UP of their fit-up."""
     fit_ups = [check.fit_up for check in checks]
     touches = touched.load(fit_ups, [fit_up.joint for fit_up in fit_ups])
-    found = {
+    changes = {
         check.pk: _changed(touches, check.fit_up, check.entry.pk) for check in checks
     }
-    return {key: change for key, change in found.items() if change}
+    return {key: change for key, change in changes.items() if change}
 
 
 def _changed(touches: Touches, fit_up: FitUp, after: int) -> Changed | None:

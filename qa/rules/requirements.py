@@ -165,10 +165,10 @@ def motions_of(fit_up: FitUp) -> tuple[Motion, ...] | None:
 
     Raises FileComplaints when what is on record cannot be read.
     """
-    said = fit_up.motions or fit_up.revision.motions
-    if not said:
+    motions = fit_up.motions or fit_up.revision.motions
+    if not motions:
         return None
-    return motions_file.parse(json.dumps({"motions": said}).encode())
+    return motions_file.parse(json.dumps({"motions": motions}).encode())
 
 
 def least_cut_mm(defaults: PlanDefaults, check: Check) -> float:
@@ -217,8 +217,8 @@ def gap_at_20_nm(check: Check, gap_nm: int | None) -> int | None:
     """
     revision = check.fit_up.revision
     rates = (revision.part_expansion_e9, revision.surround_expansion_e9)
-    told = (gap_nm, check.temperature_mc, revision.expanding_length_nm, *rates)
-    if None in told or rates[0] == rates[1]:
+    inputs = (gap_nm, check.temperature_mc, revision.expanding_length_nm, *rates)
+    if None in inputs or rates[0] == rates[1]:
         return None
     length = revision.expanding_length_nm
     warmer = check.temperature_mc / MILLI - thermal.REFERENCE_C

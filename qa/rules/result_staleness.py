@@ -14,12 +14,12 @@ from shop.models import Airframe, Placement, PlacementAct
 
 def placements_of(airframes: Iterable[Airframe]) -> dict[Airframe, list[Placement]]:
     """What sits in each now."""
-    found = {airframe: [] for airframe in airframes}
-    rows = Placement.objects.filter(airframe__in=list(found), removed_at=None)
+    placements = {airframe: [] for airframe in airframes}
+    rows = Placement.objects.filter(airframe__in=list(placements), removed_at=None)
     related = ("part__design", "position", "placed_by_entry", "airframe")
     for row in rows.select_related(*related).order_by("position__path"):
-        found[row.airframe].append(row)
-    return found
+        placements[row.airframe].append(row)
+    return placements
 
 
 def stale_results(there: Iterable[tuple]) -> dict[int, str]:
@@ -37,14 +37,14 @@ def stale_results(there: Iterable[tuple]) -> dict[int, str]:
     parts = {row.part_id for _past, placements, *_rest in there for row in placements}
     cut = TrimCut.objects.filter(part__in=parts, depth_nm__gt=0).order_by()
     cuts = dict(cut.values_list("part").annotate(at=Max("entry__pk")))
-    found = {}
+    reasons = {}
     for past, placements, planned, results in there:
         own = moved[past.airframe.pk], cuts
         for wanted in planned:
             result = results.get(wanted.pk)
             if result and (why := _why(past, placements, wanted, result, *own)):
-                found[result.pk] = why
-    return found
+                reasons[result.pk] = why
+    return reasons
 
 
 def _why(past: History, placements, wanted, result, moved, cuts) -> str:
@@ -71,8 +71,8 @@ def stale_of(planned: Characteristic, airframe: Airframe, result) -> str:
     joints = [planned.joint] if planned.joint else []
     past = history.load(airframe, joints)
     placements = placements_of([airframe])[airframe]
-    found = stale_results([(past, placements, [planned], {planned.pk: result})])
-    return found.get(result.pk, "")
+    reasons = stale_results([(past, placements, [planned], {planned.pk: result})])
+    return reasons.get(result.pk, "")
 
 
 def _touched(past: History, joint: Joint, at: int) -> bool:

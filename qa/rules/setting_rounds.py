@@ -140,11 +140,11 @@ def _why_not(moves: list[AppliedMove], sets: list[AppliedMove]) -> str:
 
 
 def _changes(sets: list[AppliedMove]) -> dict[str, int]:
-    found: dict[str, int] = defaultdict(int)
+    changes: dict[str, int] = defaultdict(int)
     for move in sets:
         for amount in move.amounts:
-            found[amount["name"]] += to_nm(float(amount["amount"]))
-    return {name: nm for name, nm in found.items() if nm}
+            changes[amount["name"]] += to_nm(float(amount["amount"]))
+    return {name: nm for name, nm in changes.items() if nm}
 
 
 class _Effects:

@@ -92,13 +92,13 @@ def _solve(basis: ShimBasis, most: int) -> str:
 
 
 def _measured(basis: ShimBasis) -> list[int]:
-    found = []
+    measured = []
     for row, station in enumerate(basis.state.seam.stations):
         value = basis.state.now.values.get((station.label, Kind.FLUSH))
         wanted = requirements.requirement(station, Kind.FLUSH, basis.check.finish)
         if value and not wanted.empty:
-            found.append(row)
-    return found
+            measured.append(row)
+    return measured
 
 
 def flush_nm(basis: ShimBasis, row: int) -> int:

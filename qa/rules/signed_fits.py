@@ -117,11 +117,11 @@ def _reading(current_reading: CurrentReading) -> tuple[str, str]:
         typed = f"{read.goes} goes, {read.does_not_go} does not, {read.unit}"
     elif read.value_nm is None:
         typed = f"{read.outcome}: {read.reason}"
-    told = [typed, exactly(read.value_nm), plain(read.verdict)]
-    told += ["two values stand"] if current_reading.clash else []
-    told += [name_of(read.entry), moment(read.entry.received_at)]
+    words = [typed, exactly(read.value_nm), plain(read.verdict)]
+    words += ["two values stand"] if current_reading.clash else []
+    words += [name_of(read.entry), moment(read.entry.received_at)]
     name = f"station {current_reading.station.label} {current_reading.kind}"
-    return name, ", ".join(word for word in told if word)
+    return name, ", ".join(word for word in words if word)
 
 
 def _check_shut(row: Check) -> str:
@@ -175,11 +175,11 @@ def _offered_fields(row: OfferedJoint) -> tuple[tuple[str, str], ...]:
 
 
 def _offered_line(line: dict) -> tuple[str, str]:
-    told = [exactly(line["value_nm"]), plain(line["state"]), line["check"] or ""]
-    told += ["decided to stay so"] if line["left_by"] else []
-    told += ["kept by witnesses"] if line["carried"] else []
+    words = [exactly(line["value_nm"]), plain(line["state"]), line["check"] or ""]
+    words += ["decided to stay so"] if line["left_by"] else []
+    words += ["kept by witnesses"] if line["carried"] else []
     name = f"station {line['station']} {line['kind']}"
-    return name, ", ".join(word for word in told if word)
+    return name, ", ".join(word for word in words if word)
 
 
 def offered(keys: Iterable[int]) -> dict[int, Content]:

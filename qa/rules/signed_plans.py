@@ -65,10 +65,10 @@ def _plan(row: FitPlan, changes) -> Content:
 
 def _doers(row: FitPlan) -> set[int]:
     """Keys of who took a plan, and of who cut, moved or set by it."""
-    found = {row.entry.by_id}
+    people = {row.entry.by_id}
     for made in (row.made_cuts, row.made_moves, row.made_settings):
-        found.update(made.order_by().values_list("entry__by", flat=True))
-    return found - {None}
+        people.update(made.order_by().values_list("entry__by", flat=True))
+    return people - {None}
 
 
 PLAN = Signable(

@@ -63,8 +63,8 @@ class JointState:
     @property
     def held_now(self) -> list:
         """How it is held, as the newest check says, else its fit-up."""
-        said = self.now.checks[-1].held if self.now.checks else []
-        return how_held(said or self.fit_up.held)
+        held = self.now.checks[-1].held if self.now.checks else []
+        return how_held(held or self.fit_up.held)
 
     @property
     def off(self) -> str:
@@ -125,15 +125,15 @@ def states_of_part(airframe: Airframe, part_id: int) -> dict[int, JointState]:
 
 def states(rows: History, until: int | None = None) -> dict[int, JointState]:
     """Work the states out; `until` leaves out fit-ups opened after that entry."""
-    found = {}
+    by_joint = {}
     for joint in rows.joints:
         epochs = _epochs(rows, joint, until)
         if epochs:
             _fold(rows, epochs)
             fit_up = epochs[-1].fit_up
             seam = rows.seams[fit_up.revision_id]
-            found[joint.pk] = JointState(rows.airframe, joint, fit_up, seam, epochs)
-    return found
+            by_joint[joint.pk] = JointState(rows.airframe, joint, fit_up, seam, epochs)
+    return by_joint
 
 
 def _epochs(rows: History, joint: Joint, until: int | None) -> list[Epoch]:

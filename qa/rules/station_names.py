@@ -20,11 +20,11 @@ def named(joint: Joint | None, text: str, field: str = "stations") -> list[str]:
     if len(text) > LONGEST:
         raise Refused("Write fewer stations, or ranges of them.", field=field)
     labels = list(joint.current.stations.values_list("label", flat=True))
-    found: set[str] = set()
+    names: set[str] = set()
     for piece in re.split(r"[,;]", text):
         if name := piece.strip():
-            found |= _piece(name, labels, joint, field)
-    return [label for label in labels if label in found]
+            names |= _piece(name, labels, joint, field)
+    return [label for label in labels if label in names]
 
 
 def stretch(first: str, last: str, labels: list[str], *, closed: bool) -> str:

@@ -29,8 +29,8 @@ def share_out(
     positions of the bodies."""
     plan = found.plan
     for key, part in worked.items():
-        own, told = plan.own[keys.index(key)]
-        part.plan = _with_doubts(told, part, [plan.joints[joint] for joint in own])
+        own, shared = plan.own[keys.index(key)]
+        part.plan = _with_doubts(shared, part, [plan.joints[joint] for joint in own])
         tell_stations(part)
     sits = all(next_moves.sits_alone(part) for part in worked.values())
     share = min(next_moves.own_share(part) for part in worked.values())
@@ -72,8 +72,8 @@ def _with_doubts(own: Plan, worked: WorkedPlan, alone: list[Plan]) -> Plan:
     one lie against each other says nothing of another."""
     notes = list(own.notes)
     for number, (planned, plan) in enumerate(zip(worked.joints, alone, strict=True)):
-        told = doubts(measured_at(planned, None), worked.options, plan)
-        notes += [_renumbered(note, number) for note in told if note.code in TOLD]
+        doubtful = doubts(measured_at(planned, None), worked.options, plan)
+        notes += [_renumbered(note, number) for note in doubtful if note.code in TOLD]
     return replace(own, notes=tuple(notes))
 
 
@@ -129,7 +129,7 @@ def _seam(joint: PlannedJoint, worked: dict[int, WorkedPlan], share: float) -> _
 
 def _touches(seams: list[_Seam], done: list[int]) -> dict[str, int]:
     """Where parts that are done run into what is not, by how much, nm."""
-    found = {}
+    touches = {}
     for seam in seams:
         gap = seam.now.copy()
         if seam.part in done:
@@ -139,8 +139,8 @@ def _touches(seams: list[_Seam], done: list[int]) -> dict[str, int]:
                 gap -= closes
         for row in np.flatnonzero(gap < np.minimum(seam.now, 0.0)):
             if (deep := to_nm(-float(gap[row]))) > NM_PER_UM:
-                found[seam.names[row]] = deep
-    return found
+                touches[seam.names[row]] = deep
+    return touches
 
 
 def _order(usual: list[int], seams: list[_Seam]) -> list[int]:

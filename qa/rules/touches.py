@@ -115,10 +115,10 @@ class Touches:
 
     @cached_property
     def _own(self) -> dict:
-        found = defaultdict(list)
+        by_joint = defaultdict(list)
         for fit_up in self.fit_ups:
-            found[fit_up.joint_id, fit_up.airframe_id].append(fit_up)
-        return found
+            by_joint[fit_up.joint_id, fit_up.airframe_id].append(fit_up)
+        return by_joint
 
     @cached_property
     def _index(self) -> dict:

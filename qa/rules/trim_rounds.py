@@ -65,8 +65,8 @@ class Round:
     @property
     def ratio(self) -> float | None:
         """Measured over predicted removal in this round."""
-        found = bite.learned(self.cuts)
-        return found.ratio if found else None
+        lesson = bite.learned(self.cuts)
+        return lesson.ratio if lesson else None
 
     @property
     def worst(self) -> StationRound | None:

@@ -26,9 +26,9 @@ api.add_router("", doing.router)
 
 @cache
 def description() -> dict:
-    told = {**api.get_openapi_schema(path_prefix=ROOT), "servers": []}
+    schema = {**api.get_openapi_schema(path_prefix=ROOT), "servers": []}
     # As it is sent: codes of answers are texts.
-    return json.loads(json.dumps(told))
+    return json.loads(json.dumps(schema))
 
 
 @require_safe
@@ -81,16 +81,16 @@ class Address:
 @require_safe
 def api_page(request):
     roles.require(request.user, "look")
-    told = description()
+    schema = description()
     addresses = [
-        _address(told, path, method, said)
-        for path, methods in told["paths"].items()
-        for method, said in methods.items()
+        _address(schema, path, method, operation)
+        for path, methods in schema["paths"].items()
+        for method, operation in methods.items()
     ]
     context = {
         "reading": [address for address in addresses if address.method == "GET"],
         "recording": [address for address in addresses if address.method != "GET"],
-        "words": told["info"]["description"],
+        "words": schema["info"]["description"],
         "root": request.build_absolute_uri(ROOT),
     }
     return render(request, "qa/about_api/api.html", context)

@@ -197,8 +197,8 @@ def session(request):
     if request.method == "DELETE":
         logout(request)
     elif request.method == "POST":
-        said = read_json(request)
-        name, password = (str(said.get(key, "")) for key in ("username", "password"))
+        body = read_json(request)
+        name, password = (str(body.get(key, "")) for key in ("username", "password"))
         person = prove_password(
             username=name, password=password, **whence(request, name)
         )
@@ -341,15 +341,15 @@ def check(request, check: uuid.UUID):
     newest of all: while both are the same, nothing is read again.
     """
     rows = Check.objects.select_related(*RELATED)
-    found = rows.filter(entry_id=check).first()
-    if found is None:
+    row = rows.filter(entry_id=check).first()
+    if row is None:
         raise Http404
     newest = Entry.objects.order_by("-id").values_list("id", flat=True).first()
-    at = f"{newest}.{found.state.last_entry_id}"
+    at = f"{newest}.{row.state.last_entry_id}"
     known = request.headers.get("If-None-Match", "").strip('"').rpartition("-")
     if known[0] == at:
         return HttpResponse(status=304, headers={"ETag": f'"{"".join(known)}"'})
-    told = check_for_tablet(found)
+    told = check_for_tablet(row)
     content = digest(canonical(told))[:32]
     headers = {"ETag": f'"{at}-{content}"'}
     if known[2] == content:

@@ -32,8 +32,8 @@ def enroll(request):
     roles.require(request.user, "manage tablets")
     name = str(read_json(request).get("name", ""))
     tablet, token = tablets.enroll(by=request.user, name=name)
-    told = {"tablet": {"id": str(tablet.pk), "name": tablet.name}, "token": token}
-    return JsonResponse(told, status=201)
+    content = {"tablet": {"id": str(tablet.pk), "name": tablet.name}, "token": token}
+    return JsonResponse(content, status=201)
 
 
 @sensitive_variables("said")
@@ -42,21 +42,21 @@ def prove(request):
     """Prove a PIN for a shift; how much was claimed in that name is told."""
     if not request.tablet:
         raise SignIn("enroll", "This tablet is not enrolled.")
-    said = read_json(request)
+    body = read_json(request)
     person = Person.objects.filter(
-        username=str(said.get("username", "")), is_active=True
+        username=str(body.get("username", "")), is_active=True
     ).first()
     if person is None:
         raise PermissionDenied("Nobody of this crew has that name.")
     proof = tablets.prove(
-        tablet=request.tablet, person=person, pin=str(said.get("pin", ""))
+        tablet=request.tablet, person=person, pin=str(body.get("pin", ""))
     )
-    told = {
+    content = {
         "username": person.username,
         "until": proof.until.isoformat(),
         "claimed": claims_of.waiting_of(person).count(),
     }
-    return JsonResponse(told)
+    return JsonResponse(content)
 
 
 @api("GET")
@@ -78,19 +78,21 @@ def next_work(request, check):
     when a check was finished or changed, when its page is opened, and on line again.
     """
     rows = Check.objects.select_related(*planning.RELATED)
-    found = get_object_or_404(rows, entry_id=check)
-    if found.state.state != CheckState.State.FINISHED:
+    fit_check = get_object_or_404(rows, entry_id=check)
+    if fit_check.state.state != CheckState.State.FINISHED:
         raise Refused("What comes next is told once the check is finished.")
     unit = request.GET.get("unit")
-    unit = unit if unit in Unit.values else found.fit_up.revision.units
+    unit = unit if unit in Unit.values else fit_check.fit_up.revision.units
     newest = Entry.objects.order_by("-id").values_list("act", flat=True).first()
     tag = f'"{newest}-{unit}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponse(status=304, headers={"ETag": tag})
-    work = queries.next_work(found, unit)
+    work = queries.next_work(fit_check, unit)
     context = {"work": work, "now": timezone.now()}
-    told = work.told() | {"html": render_to_string("qa/tablet/next_work.html", context)}
-    return JsonResponse(told, headers={"ETag": tag})
+    content = work.told() | {
+        "html": render_to_string("qa/tablet/next_work.html", context)
+    }
+    return JsonResponse(content, headers={"ETag": tag})
 
 
 @api("POST")
@@ -101,5 +103,5 @@ def recover(request):
     """
     roles.require(request.user, "manage tablets")
     # Each act in it is looked through by itself, as in a batch.
-    told = recover_file(envelopes.parse(request.body))
-    return JsonResponse({"database": database_id(), **told})
+    recovered = recover_file(envelopes.parse(request.body))
+    return JsonResponse({"database": database_id(), **recovered})

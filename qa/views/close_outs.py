@@ -72,5 +72,5 @@ def pdf(request, pk, bay=None, joint=None):
     airframe, place = _found(pk, bay, joint)
     view = queries.view_of(airframe, **place)
     name = papers.plain_name(f"{airframe.serial}-{view.scope.name}-close-out")
-    told = papers.close_out(request, view, address_of(view.scope))
-    return papers.answer(told, f"{name}.pdf")
+    data = papers.close_out(request, view, address_of(view.scope))
+    return papers.answer(data, f"{name}.pdf")

@@ -15,9 +15,9 @@ def _printed(request, make, row):
     from qa.paper import floor_paper as paper  # noqa: PLC0415
 
     url = request.build_absolute_uri(address_of(row))
-    told = make(row, url, request.user.name)
-    data = paper.render(told, paper_of(request))
-    return answer(data, f"{plain_name(f'{told.kind} {told.number}')}.pdf")
+    sheet = make(row, url, request.user.name)
+    data = paper.render(sheet, paper_of(request))
+    return answer(data, f"{plain_name(f'{sheet.kind} {sheet.number}')}.pdf")
 
 
 @require_GET

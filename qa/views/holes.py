@@ -169,13 +169,13 @@ def hole_check(request, uuid):
             pk=number_in(asked),
         )
     stack = StackForm(request.GET or None, initial={"unit": request.user.units})
-    said = stack.cleaned_data if stack.is_valid() else {}
-    grip = said.get("grip") or [None]
+    typed = stack.cleaned_data if stack.is_valid() else {}
+    grip = typed.get("grip") or [None]
     view = queries.hole_view(
         check,
         request.user.units,
         other=other,
-        stack_mm=said.get("stack"),
+        stack_mm=typed.get("stack"),
         grip_mm=grip[0],
     )
     may_raise = roles.may(request.user, "raise nonconformances")

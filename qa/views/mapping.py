@@ -57,12 +57,12 @@ def new_joint(request):
         )
         if done:
             return _saved(request, joint, 1)
-    said = page.form.cleaned_data if page.form.is_bound else {}
+    typed = page.form.cleaned_data if page.form.is_bound else {}
     sketch = Joint(
-        position=said.get("position") or Position(name=_("fitted part")),
-        surround=said.get("surround") or Position(name=_("surround")),
-        number=said.get("number") or "",
-        name=said.get("name") or "",
+        position=typed.get("position") or Position(name=_("fitted part")),
+        surround=typed.get("surround") or Position(name=_("surround")),
+        number=typed.get("number") or "",
+        name=typed.get("name") or "",
     )
     return page.answer(sketch)
 
@@ -134,8 +134,8 @@ def _start_of_new(request) -> dict:
     mirror = rows.filter(pk=_number(request.GET.get("mirror"))).first()
     if mirror:
         start |= requirements.mirrored(mirror.current) | {"mirror": mirror.pk}
-        told = opposite_hand.start_of_other_hand(mirror)
-        start |= told | {"position": start["position"] or told["position"]}
+        mirrored = opposite_hand.start_of_other_hand(mirror)
+        start |= mirrored | {"position": start["position"] or mirrored["position"]}
         start["stations"] = _text_of(mirror.current, mirrored=True)
         start["first_line"], start["last_line"] = mirror.first_line, mirror.last_line
         return start

@@ -39,18 +39,18 @@ def panel(request, tool: Tool):
     """What is known of a mold by its parts' fits, on its own page, and of a plug by the
     corrections of its molds."""
     if tool.kind == ToolKind.PLUG:
-        told = plugs.corrections_of_plug(tool, unit_of(request))
-        context = {"plug": tool, "told": told}
-        return ("qa/molds/plug_panel.html", context) if told else None
+        content = plugs.corrections_of_plug(tool, unit_of(request))
+        context = {"plug": tool, "told": content}
+        return ("qa/molds/plug_panel.html", context) if content else None
     if not fits.may_pull(tool):
         return None
     unit = unit_of(request)
-    told = fits.panel(tool, unit)
-    page = told.shown
-    if page is None and told.corrected:
+    content = fits.panel(tool, unit)
+    page = content.shown
+    if page is None and content.corrected:
         rows = ToolCorrection.objects.select_related(*corrections.RELATED)
-        page = corrections.correction_page(rows.get(pk=told.corrected.pk), unit)
-    return "qa/molds/panel.html", {"panel": told, "page": page, "tool": tool}
+        page = corrections.correction_page(rows.get(pk=content.corrected.pk), unit)
+    return "qa/molds/panel.html", {"panel": content, "page": page, "tool": tool}
 
 
 def _page(request, pk, joint, design, verb="look"):
@@ -154,12 +154,12 @@ def correction_on_plug(request, number):
     """The plug was corrected where all of its molds show it: a repair of the plug."""
 
     def act(row, **typed):
-        told = plugs.of_plug(row, row.revision.units)
+        place = plugs.of_plug(row, row.revision.units)
         tool_corrections.record_on_plug(
             by=request.user,
             correction=row,
-            what=told.what if told else "",
-            place=told.places if told else "",
+            what=place.what if place else "",
+            place=place.places if place else "",
             **typed,
         )
 

@@ -121,12 +121,12 @@ def offered_joint(request, number, order):
         return _page(request, _offered(request, number, order, "look"))
     row = _offered(request, number, order, "inspect")
     form = InspectForm(request.POST, stations=_stations(row))
-    done, told = attempt(
+    done, inspection = attempt(
         form,
         lambda **_said: inspections.inspect(by=request.user, offered=row, **form.said),
     )
     if done:
-        messages.success(request, told.get_outcome_display())
+        messages.success(request, inspection.get_outcome_display())
         return redirect("offered_joint", number=number, order=order)
     return _page(request, row, form=form)
 

@@ -94,8 +94,8 @@ def chart_paper(request, pk, **about):
     if not page.count:
         raise Http404
     url = request.build_absolute_uri(_address(request, pk, **about))
-    told = chart_sheets.paper_of(page, _which(request), url, request.user.name)
-    data = paper.render(told, papers.paper_of(request))
+    sheet = chart_sheets.paper_of(page, _which(request), url, request.user.name)
+    data = paper.render(sheet, papers.paper_of(request))
     return papers.answer(data, papers.plain_name(f"{page.title}-charts") + ".pdf")
 
 

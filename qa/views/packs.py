@@ -178,8 +178,8 @@ def remark_on_pack(request, number):
     if request.method == "POST":
         done, remark = attempt(form, act)
         if done:
-            told = _("It is %(item)s now.") % {"item": remark.item.label}
-            messages.success(request, told)
+            message = _("It is %(item)s now.") % {"item": remark.item.label}
+            messages.success(request, message)
             part = urlencode({"part": shown.part})
             return redirect(f"{reverse('read_pack', args=[number])}?{part}")
     context = {"order": order, "line": line, "shown": shown, "form": form}

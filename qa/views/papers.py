@@ -94,7 +94,7 @@ def must_come_off(request, airframe) -> bytes:
 def close_out(request, view, page: str) -> bytes:
     from qa.paper import close_out as paper  # noqa: PLC0415
 
-    told = close_outs.paper_of(
+    sheet = close_outs.paper_of(
         view, request.build_absolute_uri(page), request.user.name
     )
-    return paper.render(told, paper_of(request))
+    return paper.render(sheet, paper_of(request))

@@ -51,10 +51,10 @@ def trim(request, uuid):
     if request.method == "POST":
         done, _opened = attempt(form, _cutting(request.user, form, view, move))
         if done:
-            told = _("Recorded. Measure again: witnesses first.")
+            message = _("Recorded. Measure again: witnesses first.")
             if form.cleaned_data.get("moved") == "yes":
-                told = _("Recorded. It was moved: measure every station again.")
-            messages.success(request, told)
+                message = _("Recorded. It was moved: measure every station again.")
+            messages.success(request, message)
             return redirect(back_to_joint(check))
     context = {
         "form": form,

@@ -42,8 +42,8 @@ def _wish(request, check: Check) -> tuple[PlanForm, Wish | None]:
     form = PlanForm(request.GET or None, initial=start, held=held)
     if not request.GET:
         return form, None
-    said = form.side_wished, form.limits, form.freely_wished, form.way_wished
-    return form, Wish(*said) if any(said) or form.errors else None
+    wishes = form.side_wished, form.limits, form.freely_wished, form.way_wished
+    return form, Wish(*wishes) if any(wishes) or form.errors else None
 
 
 def address_with(name, uuid, request) -> str:
@@ -116,13 +116,13 @@ def _page(request, form, worked):
 
 def _ways(request, rows) -> list[tuple]:
     """Each way with the address in which it is the one that is wished."""
-    found = []
+    links = []
     for row in rows:
         asked = request.GET.copy()
         asked.pop("again", None)
         asked["way"] = row.kind
-        found.append((row, asked.urlencode()))
-    return found
+        links.append((row, asked.urlencode()))
+    return links
 
 
 def taken_plan(request, uuid, verb="cut parts") -> FitPlan:

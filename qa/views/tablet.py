@@ -53,8 +53,8 @@ class Release:
         source = self.files[name].content.decode()
         folder = posixpath.dirname(name)
         return [
-            posixpath.normpath(posixpath.join(folder, found))
-            for found in IMPORTED.findall(source)
+            posixpath.normpath(posixpath.join(folder, address))
+            for address in IMPORTED.findall(source)
         ]
 
     def scripts(self) -> tuple[list[str], list[str]]:
@@ -163,7 +163,7 @@ def service_worker(request) -> HttpResponse:
 def manifest(request) -> JsonResponse:
     """What a tablet needs to put the page on its home screen."""
     icon = {"src": static("shop/favicon.svg"), "sizes": "any", "type": "image/svg+xml"}
-    told = {
+    content = {
         "name": _("Fayline tablet"),
         "short_name": "Fayline",
         "start_url": reverse("tablet"),
@@ -174,7 +174,7 @@ def manifest(request) -> JsonResponse:
         "icons": [icon],
     }
     return JsonResponse(
-        told,
+        content,
         content_type="application/manifest+json",
         headers={"Cache-Control": KEEP},
     )

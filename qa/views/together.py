@@ -47,17 +47,17 @@ def plan_together(request, pk):
     airframe = _airframe(request, pk)
     hows = pages.hows_of(request.GET)
     start = number_in(request.GET.get("from"))
-    found = assembling.offered(airframe, None if hows else start)
-    found.hows |= {key: how for key, how in hows.items() if key in found.members}
-    if found.hows:
-        assembling.solved(found)
-    page = pages.page_of(found, unit_of(request))
+    parts = assembling.offered(airframe, None if hows else start)
+    parts.hows |= {key: how for key, how in hows.items() if key in parts.members}
+    if parts.hows:
+        assembling.solved(parts)
+    page = pages.page_of(parts, unit_of(request))
     context = {
         "page": page,
         "airframe": airframe,
-        "asked": pages.asked_of(found),
+        "asked": pages.asked_of(parts),
         "may_take": roles.may(request.user, "cut parts") and bool(page.parts),
-        "shown": plan_records.digest_of(plan_records.drafts_of(found)),
+        "shown": plan_records.digest_of(plan_records.drafts_of(parts)),
     }
     return render(request, "qa/plans/together.html", context)
 
@@ -68,9 +68,9 @@ def take_together(request, pk):
     airframe = _airframe(request, pk, "cut parts")
     hows = pages.hows_of(request.GET)
     try:
-        found, drafts = plan_records.draft_together(airframe, hows)
+        parts, drafts = plan_records.draft_together(airframe, hows)
         if not drafts:
-            raise Refused(found.problem or _("Nothing was chosen."), code="stale")
+            raise Refused(parts.problem or _("Nothing was chosen."), code="stale")
         if plan_records.digest_of(drafts) != request.POST.get("shown"):
             words = _(
                 "This is not what was shown before: something was recorded since. Look "

@@ -81,7 +81,7 @@ def _places(
 ) -> str:
     """Where this is the advice: "gap at 1, 2 or flushness at any station". What has no
     limits is no part of what could be told."""
-    told = []
+    places = []
     for kind, name in KINDS.items():
         values = zip(labels, getattr(report, kind), strict=True)
         where = [
@@ -90,8 +90,8 @@ def _places(
             if value.advice in advice and value.why != Why.NO_LIMITS
         ]
         if where:
-            told.append(f"{name} at {some_of(where, len(labels))}")
-    return " and ".join(told)
+            places.append(f"{name} at {some_of(where, len(labels))}")
+    return " and ".join(places)
 
 
 def _runs(values: Sequence[ToolValue], plugs: Sequence[bool]) -> list[list[int]]:

@@ -16,12 +16,12 @@ def limits(revision, quality: str) -> str:
     unit = "%" if quality == "ratio" else revision.unit
     low, high = revision.low_text, revision.high_text
     if low and high:
-        told = _("%(low)s to %(high)s") % {"low": low, "high": high}
+        words = _("%(low)s to %(high)s") % {"low": low, "high": high}
     elif low:
-        told = _("at least %s") % low
+        words = _("at least %s") % low
     else:
-        told = _("at most %s") % high
-    return f"{told} {unit}".strip()
+        words = _("at most %s") % high
+    return f"{words} {unit}".strip()
 
 
 def scale(quality: str, unit: str, reader: str) -> tuple[Fraction, str]:

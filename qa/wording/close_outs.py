@@ -52,13 +52,15 @@ def not_accepted(state: str | None) -> str:
 def stations(state: str, labels: list[str]) -> str:
     """ "3 stale: 1 gap, 2 gap, 2 flush"."""
     row = states.VERDICTS.get(state) or states.TABLET[state]
-    told = row.many if row.many and len(labels) > 1 else row.word
-    return f"{len(labels)} {told}: {_few(labels)}"
+    word = row.many if row.many and len(labels) > 1 else row.word
+    return f"{len(labels)} {word}: {_few(labels)}"
 
 
 def holes(check: str, labels: list[str]) -> str:
-    told = ngettext("hole %s does not conform", "holes %s do not conform", len(labels))
-    return f"{check}: {told % _few(labels)}"
+    sentence = ngettext(
+        "hole %s does not conform", "holes %s do not conform", len(labels)
+    )
+    return f"{check}: {sentence % _few(labels)}"
 
 
 def result(verdict: str) -> str:

@@ -38,13 +38,13 @@ def span(labels: Sequence[str]) -> str:
         b - a if None not in (a, b) else 0
         for a, b in zip(numbers, numbers[1:], strict=False)
     }
-    told = ", ".join(labels)
+    names = ", ".join(labels)
     if len(labels) > 2 and steps == {1}:
-        told = f"{labels[0]}–{labels[-1]}"
+        names = f"{labels[0]}–{labels[-1]}"
     elif len(labels) > 4:
-        told = _("%(first)s to %(last)s") % {"first": labels[0], "last": labels[-1]}
+        names = _("%(first)s to %(last)s") % {"first": labels[0], "last": labels[-1]}
     return ngettext("station %(where)s", "stations %(where)s", len(labels)) % {
-        "where": told
+        "where": names
     }
 
 
@@ -58,9 +58,9 @@ def places(labels: Sequence[str]) -> str:
             runs[-1].append(label)
         else:
             runs.append([label])
-    told = [f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs]
+    spans = [f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs]
     return ngettext("station %(where)s", "stations %(where)s", len(labels)) % {
-        "where": ", ".join(told)
+        "where": ", ".join(spans)
     }
 
 

@@ -19,17 +19,17 @@ def _few(labels: list[str]) -> str:
 
 def title(pattern: str, labels: list[str]) -> str:
     """ "holes 3, 5 of HP-150 do not conform"."""
-    told = ngettext(
+    sentence = ngettext(
         "hole %(holes)s of %(pattern)s does not conform",
         "holes %(holes)s of %(pattern)s do not conform",
         len(labels),
     )
-    return told % {"holes": _few(labels), "pattern": pattern}
+    return sentence % {"holes": _few(labels), "pattern": pattern}
 
 
 def place(serial: str, labels: list[str]) -> str:
-    told = ngettext("hole %(holes)s", "holes %(holes)s", len(labels))
-    return f"{serial}, {told % {'holes': _few(labels)}}"
+    sentence = ngettext("hole %(holes)s", "holes %(holes)s", len(labels))
+    return f"{serial}, {sentence % {'holes': _few(labels)}}"
 
 
 def found(rows: Iterable, unit: str) -> str:
@@ -38,10 +38,10 @@ def found(rows: Iterable, unit: str) -> str:
 
 
 def _one(row, unit: str) -> str:
-    told = []
+    words = []
     if not row.position_conforms:
         said = gettext("position %(found)s, %(allowed)s allowed")
-        told.append(
+        words.append(
             said
             % {
                 "found": lengths.length(row.position_nm, unit, 3),
@@ -51,19 +51,19 @@ def _one(row, unit: str) -> str:
     sized = row.sized or row
     if sized.size_conforms is False:
         said = gettext("hole %(size)s")
-        told.append(said % {"size": lengths.length(sized.size_nm, unit, 3)})
-    return ", ".join(told)
+        words.append(said % {"size": lengths.length(sized.size_nm, unit, 3)})
+    return ", ".join(words)
 
 
 def to_raise(labels: list[str]) -> str:
     """What nobody raised yet; "" where nothing is left."""
     if not labels:
         return ""
-    told = ngettext(
+    sentence = ngettext(
         "Hole %s does not conform, and nobody raised it yet: measure it again, or let "
         "somebody decide.",
         "Holes %s do not conform, and nobody raised them yet: measure them again, or "
         "let somebody decide.",
         len(labels),
     )
-    return told % _few(labels)
+    return sentence % _few(labels)

@@ -60,8 +60,8 @@ def give_or_take(half: float | None, unit: str) -> str:
 def known(value: float, half: float | None, unit: str) -> str:
     """A length that was worked out in mm with half of its 95 % interval: "0.4 ± 0.2
     mm", in the digits that are known."""
-    told = number(to_nm(value), unit, places_known(half, unit))
-    return " ".join(filter(None, (told, give_or_take(half, unit), unit)))
+    figure = number(to_nm(value), unit, places_known(half, unit))
+    return " ".join(filter(None, (figure, give_or_take(half, unit), unit)))
 
 
 def no_more(value: float, unit: str, half: float | None = None) -> str:
@@ -127,12 +127,12 @@ def _inward(nm: int, unit: str, *, up: bool) -> str:
 def _between(low: str | None, high: str | None, unit: str) -> str:
     if low is None and high is None:
         return states.word("")
-    told = {"low": low, "high": high, "unit": unit}
+    values = {"low": low, "high": high, "unit": unit}
     if low is None:
-        return _("at most %(high)s %(unit)s") % told
+        return _("at most %(high)s %(unit)s") % values
     if high is None:
-        return _("at least %(low)s %(unit)s") % told
-    return _("%(low)s to %(high)s %(unit)s") % told
+        return _("at least %(low)s %(unit)s") % values
+    return _("%(low)s to %(high)s %(unit)s") % values
 
 
 def facing(edge: str, flush_nm: int | None) -> str:

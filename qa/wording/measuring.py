@@ -197,10 +197,10 @@ def drift(found: Trend, unit: str, digits: int, *, to_target: bool) -> str:
     rate = abs(found.slope)
     digits = max(digits, 1 - math.floor(math.log10(rate)))
     words = RISES if found.slope > 0 else FALLS
-    told = [words.format(rate=f"{rate:.{digits}f} {unit}")]
+    sentences = [words.format(rate=f"{rate:.{digits}f} {unit}")]
     if to_target and found.reaches:
-        told.append(AT_TARGET[found.course.code].format(**vars(found.reaches)))
-    return "; ".join(told)
+        sentences.append(AT_TARGET[found.course.code].format(**vars(found.reaches)))
+    return "; ".join(sentences)
 
 
 def gauge_advice(study) -> str:

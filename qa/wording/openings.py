@@ -36,14 +36,14 @@ def opening_lines(
         return ["cannot be told"]
     lines = []
     for place in report.apart.each:
-        found = [
+        effects = [
             f"{KINDS[kind]} {opening_word(value, kind)} at {label} by "
             f"{lengths.number(to_nm(abs(value.opening_mm)), unit)} {unit}"
             for kind in KINDS
             for label, value in zip(labels, getattr(place, kind), strict=True)
             if value.way
         ]
-        if found:
-            lines.append(f"{place.name}: {', '.join(found)}")
+        if effects:
+            lines.append(f"{place.name}: {', '.join(effects)}")
     of = "" if bounded == len(values) else f" ({bounded} of {len(values)} can be told)"
     return lines or [f"nothing beyond its bounds{of}"]

@@ -177,19 +177,21 @@ def known(*, set_u: bool, scatter: bool) -> str:
 def shared_errors(zeros: list[tuple[str, int | None]], counted: int, unit: str) -> str:
     """Which part of the errors of readings counts once, by instruments: (code, nm in
     common or None); `counted` nm is the one that the plan goes by."""
-    told = [f"{code} {lengths.not_nothing(nm, unit)}" for code, nm in zeros if nm]
+    zeros_shown = [
+        f"{code} {lengths.not_nothing(nm, unit)}" for code, nm in zeros if nm
+    ]
     nothing = [code for code, nm in zeros if nm == 0]
     untold = [code for code, nm in zeros if nm is None]
     lines = []
-    if counted and told:
+    if counted and zeros_shown:
         words = _(
             "Readings of one instrument share its zero, gaps one and flushness one: of "
             "the standard uncertainty %(each)s (calibration, temperature, base, by its "
             "budget). That counts once, the rest at each reading anew, in the "
             "probability and in every ±."
         )
-        lines.append(words % {"each": ", ".join(told)})
-        if told[1:] or counted != next(nm for _code, nm in zeros if nm):
+        lines.append(words % {"each": ", ".join(zeros_shown)})
+        if zeros_shown[1:] or counted != next(nm for _code, nm in zeros if nm):
             words = _("Each has a zero of its own; %(most)s is counted for each.")
             lines.append(words % {"most": lengths.length(counted, unit)})
     else:
@@ -200,7 +202,7 @@ def shared_errors(zeros: list[tuple[str, int | None]], counted: int, unit: str) 
         lines.append(words % {"names": ", ".join(nothing)})
     if untold:
         words = _("No budget of %(names)s says what its readings share.")
-        if counted and told:
+        if counted and zeros_shown:
             words = _("Of %(names)s no budget tells it: its count as independent.")
         lines.append(words % {"names": ", ".join(untold)})
     return " ".join(lines)
@@ -215,15 +217,15 @@ def reason(code: str, values: dict, unit: str) -> str:
 
 def reasons(of: Iterable, unit: str, but: tuple[str, ...] = ()) -> str:
     """The reasons of a station in one line."""
-    told = (reason(code, values, unit) for code, values in of if code not in but)
-    return "; ".join(told)
+    sentences = (reason(code, values, unit) for code, values in of if code not in but)
+    return "; ".join(sentences)
 
 
 def note(code: str, values: dict, unit: str) -> str:
     """What a builder should know besides the numbers."""
-    told = {name: _value(name, value, unit) for name, value in values.items()}
+    texts = {name: _value(name, value, unit) for name, value in values.items()}
     if code == "proven":
-        told["aim"] = AIMS[values["aim"]] % values
+        texts["aim"] = AIMS[values["aim"]] % values
     if code == "blind":
         words = ngettext(
             "station %(stations)s has no gap reading, and the move closes it by "
@@ -232,8 +234,8 @@ def note(code: str, values: dict, unit: str) -> str:
             "%(mm)s at most: look before you push",
             len(values["stations"]),
         )
-        return words % told
-    return NOTES[code] % told
+        return words % texts
+    return NOTES[code] % texts
 
 
 def _value(name: str, value, unit: str):
@@ -250,13 +252,13 @@ def _value(name: str, value, unit: str):
 
 def named(labels: list[str]) -> str:
     """Names of stations, the first of very many."""
-    told = ", ".join(labels[:MOST_NAMES])
+    names = ", ".join(labels[:MOST_NAMES])
     if labels[MOST_NAMES:]:
-        told = _("%(some)s and %(more)d more") % {
-            "some": told,
+        names = _("%(some)s and %(more)d more") % {
+            "some": names,
             "more": len(labels) - MOST_NAMES,
         }
-    return told
+    return names
 
 
 def held(fit) -> str:
@@ -271,10 +273,10 @@ def held(fit) -> str:
         return _("what moves several parts alike")
     if kind == "sliding":
         return _("sliding along %(axis)s") % {"axis": _vector(vectors[0], 3)}
-    told = _("turning about %(point)s") % {"point": _vector(vectors[0], 1)}
+    words = _("turning about %(point)s") % {"point": _vector(vectors[0], 1)}
     if vectors[1:]:
-        told += _(" along %(axis)s") % {"axis": _vector(vectors[1], 3)}
-    return told
+        words += _(" along %(axis)s") % {"axis": _vector(vectors[1], 3)}
+    return words
 
 
 def held_name(fit) -> str:

@@ -74,7 +74,7 @@ def _turns(turn_e3: int) -> str:
 
 
 def _shims(count: int, step: str, put_in: bool) -> str:
-    told = {"count": COUNTS[count] if count < len(COUNTS) else count, "step": step}
+    shims = {"count": COUNTS[count] if count < len(COUNTS) else count, "step": step}
     if put_in:
         words = ngettext(
             "put %(count)s %(step)s shim in", "put %(count)s %(step)s shims in", count
@@ -85,7 +85,7 @@ def _shims(count: int, step: str, put_in: bool) -> str:
             "take %(count)s %(step)s shims out",
             count,
         )
-    return words % told
+    return words % shims
 
 
 def settings_text(

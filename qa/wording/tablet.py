@@ -24,8 +24,8 @@ OF_SHAPES = (
 
 def rows() -> dict[str, State]:
     """The rows a tablet draws, the best first."""
-    told = {k: row for k, row in (VERDICTS | TABLET).items() if k not in NOT_THERE}
-    return dict(sorted(told.items(), key=lambda item: item[1].severity))
+    by_key = {k: row for k, row in (VERDICTS | TABLET).items() if k not in NOT_THERE}
+    return dict(sorted(by_key.items(), key=lambda item: item[1].severity))
 
 
 def javascript() -> str:
@@ -87,7 +87,7 @@ def _color(name: str) -> str:
 
 
 def _row(row: State) -> dict:
-    told = {
+    columns = {
         "word": str(row.word),
         "shape": row.shape_name,
         "sign": row.beside,
@@ -95,7 +95,9 @@ def _row(row: State) -> dict:
         "bad": row.bad,
         "lift": row.shape.lift,
     }
-    return {name: value for name, value in told.items() if value or name == "severity"}
+    return {
+        name: value for name, value in columns.items() if value or name == "severity"
+    }
 
 
 def _part(shape: Line | Disc) -> list:
@@ -116,5 +118,7 @@ def _key(name: str) -> str:
 
 
 def _object(values: dict) -> str:
-    told = ", ".join(f"{name}: {json.dumps(value)}" for name, value in values.items())
-    return f"{{ {told} }}"
+    entries = ", ".join(
+        f"{name}: {json.dumps(value)}" for name, value in values.items()
+    )
+    return f"{{ {entries} }}"

@@ -154,7 +154,7 @@ def notes(
     report: ToolReport, labels: Sequence[str], worth_mm: float, terms: Terms = COMMAND
 ) -> list[str]:
     """What a person should know beside the advice; `labels` name the stations."""
-    told = [
+    lines = [
         *_cannot(report, labels, terms),
         *_targets(report, labels),
         *_scatter(report, terms),
@@ -163,9 +163,9 @@ def notes(
         *_openings_apart(report, terms),
     ]
     if report.anything and report.seen_motions:
-        told.append(AS_A_WHOLE)
+        lines.append(AS_A_WHOLE)
     corrected = any(value.advice not in NOTHING for value in report.values)
-    return [*told, TOGETHER] if corrected else told
+    return [*lines, TOGETHER] if corrected else lines
 
 
 def _cannot(report: ToolReport, labels, terms: Terms) -> Iterator[str]:
@@ -180,8 +180,10 @@ def _cannot(report: ToolReport, labels, terms: Terms) -> Iterator[str]:
         if all(len(places.get(kind, ())) == len(labels) for kind in KINDS):
             yield f"Cannot tell anything: {reason}"
             continue
-        told = [f"{KINDS[k]} at {some_of(v, len(labels))}" for k, v in places.items()]
-        yield f"Cannot tell {' or '.join(told)}: {reason}"
+        kinds_at = [
+            f"{KINDS[k]} at {some_of(v, len(labels))}" for k, v in places.items()
+        ]
+        yield f"Cannot tell {' or '.join(kinds_at)}: {reason}"
 
 
 def some_of(labels: Sequence[str], of: int) -> str:
@@ -288,16 +290,16 @@ def _openings(report: ToolReport) -> Iterator[str]:
 
 def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
     """How what is told of the openings was found, and how far it holds."""
-    told = report.apart
-    if told.linked:
-        others = [name for name in report.openings if name not in told.linked]
+    openings = report.apart
+    if openings.linked:
+        others = [name for name in report.openings if name not in openings.linked]
         yield OPENINGS_LINKED.format(
-            linked=", ".join(told.linked), others=", ".join(others)
+            linked=", ".join(openings.linked), others=", ".join(others)
         )
     values = [
-        value for station in told.each for value in (*station.gap, *station.flush)
+        value for station in openings.each for value in (*station.gap, *station.flush)
     ]
-    if not told.each:
+    if not openings.each:
         if len(report.openings) > 1 and report.anything:
             yield TOO_MANY_OPENINGS.format(kinds="gap and flushness")
         return
@@ -307,15 +309,15 @@ def _openings_apart(report: ToolReport, terms: Terms) -> Iterator[str]:
         return
     bounded = sum(value.low_mm is not None for value in values)
     if bounded:
-        yield OPENINGS_BY.format(count=bounded, factor=told.factor)
-    names = {kind: KINDS.get(kind, "gap and flushness") for kind in told.scatter}
+        yield OPENINGS_BY.format(count=bounded, factor=openings.factor)
+    names = {kind: KINDS.get(kind, "gap and flushness") for kind in openings.scatter}
     seen = [
         f"{lengths.mm(sd, terms.unit, FINER[terms.unit])} in {names[kind]} "
         f"({degrees} degrees of freedom)"
-        for kind, (sd, degrees) in told.scatter.items()
+        for kind, (sd, degrees) in openings.scatter.items()
         if sd >= ALIKE_MM
     ]
-    alike = [names[kind] for kind, (sd, _) in told.scatter.items() if sd < ALIKE_MM]
+    alike = [names[kind] for kind, (sd, _) in openings.scatter.items() if sd < ALIKE_MM]
     if seen:
         yield OPENINGS_SEEN.format(seen=" and ".join(seen))
     elif bounded:
@@ -339,13 +341,13 @@ def kind_linked(kind: str, groups: Sequence[Sequence[str]]) -> str:
 
 def _too_many(report: ToolReport) -> list[str]:
     """The kinds that can be told of the tool, and of no opening, by their number."""
-    found = []
+    kinds = []
     for kind, name in KINDS.items():
         values = [v for station in report.apart.each for v in getattr(station, kind)]
         untold = [value for value in values if value.opening_mm is None]
         if any(value.why in (None, Why.NO_SCATTER) for value in untold):
-            found.append(name)
-    return found
+            kinds.append(name)
+    return kinds
 
 
 def read_in(inputs: Sequence[dict]) -> str:

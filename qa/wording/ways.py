@@ -31,15 +31,15 @@ def minutes(value: float) -> str:
     """An estimate, no finer than it is known."""
     if value <= 0:
         return _("none")
-    told = max(5, 5 * round(value / 5))
-    if told < 90:
-        return _("%(minutes)d min") % {"minutes": told}
-    return _("%(hours).1f h") % {"hours": told / MIN_PER_H}
+    rounded = max(5, 5 * round(value / 5))
+    if rounded < 90:
+        return _("%(minutes)d min") % {"minutes": rounded}
+    return _("%(hours).1f h") % {"hours": rounded / MIN_PER_H}
 
 
 def learned(measured: int, set_: int, cut: int) -> str:
     """Which minutes came from rounds on record, "" for none of them."""
-    told = [
+    times = [
         words % {"count": count}
         for words, count in (
             (_("measuring as in the last %(count)d checks"), measured),
@@ -48,4 +48,4 @@ def learned(measured: int, set_: int, cut: int) -> str:
         )
         if count
     ]
-    return ", ".join(told)
+    return ", ".join(times)

@@ -25,8 +25,8 @@ class TooManyTokens(Refused):
 
     def __init__(self):
         minutes = throttling.WINDOW.total_seconds() // S_PER_MIN
-        told = _("Too many wrong tokens. Wait %(minutes)d minutes.")
-        super().__init__(told % {"minutes": minutes}, code="wait")
+        sentence = _("Too many wrong tokens. Wait %(minutes)d minutes.")
+        super().__init__(sentence % {"minutes": minutes}, code="wait")
 
 
 def make_device(
@@ -53,11 +53,11 @@ def make_device(
     if prove_password(username=person.username, password=password, address=address) != (
         person
     ):
-        told = _("That is not the password of %(name)s.") % {"name": person.name}
-        raise Refused(told, field="password")
+        complaint = _("That is not the password of %(name)s.") % {"name": person.name}
+        raise Refused(complaint, field="password")
     if person.must_change_password:
-        told = _("%(name)s signs in first, and chooses a password.")
-        raise Refused(told % {"name": person.name}, field="person")
+        complaint = _("%(name)s signs in first, and chooses a password.")
+        raise Refused(complaint % {"name": person.name}, field="person")
     token = secrets.token_urlsafe(32)
     said = {"name": name, "person": person.username, "opens": opens}
     said["whole_shop"] = whole_shop

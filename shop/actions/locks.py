@@ -12,10 +12,10 @@ def locked(row):
 
 def hold_row(model, key):
     """Return the row of a key as it is now, held until the act ends."""
-    found = _by_key(model).first(key=key)
-    if found is None:
+    row = _by_key(model).first(key=key)
+    if row is None:
         raise model.DoesNotExist
-    return found
+    return row
 
 
 @functools.cache

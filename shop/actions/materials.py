@@ -139,9 +139,9 @@ def file_papers(
         if papers == filed:
             raise Refused(_("That is on record already."), field="supplier")
         if [shown_supplier, shown_certificate] != list(filed.values()):
-            told = ", ".join(filter(None, filed.values())) or _("none")
+            names = ", ".join(filter(None, filed.values())) or _("none")
             message = _("Other papers were filed meanwhile: %(told)s. Open it again.")
-            raise Refused(message % {"told": told}, field="supplier")
+            raise Refused(message % {"told": names}, field="supplier")
         lot.supplier, lot.certificate = papers.values()
         lot.full_clean()
         lot.save(update_fields=list(papers))

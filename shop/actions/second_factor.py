@@ -64,9 +64,9 @@ def prove_second_factor(
     """
     name = digest_of_name(person.username)
     where = {"address": address, "device": device, "tried": Tried.CODE}
-    with counted(name, person, **where) as told:
-        told.right = _is_right(person, rules.typed(code))
-    return told.right
+    with counted(name, person, **where) as attempt:
+        attempt.right = _is_right(person, rules.typed(code))
+    return attempt.right
 
 
 def _is_right(person: Person, code: str) -> bool:

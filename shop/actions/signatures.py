@@ -68,12 +68,12 @@ def sign(
 
 def _text(by: Person, kind: str, key: int, meaning: str, shown: str) -> str:
     """What is signed; refused where it is not theirs to sign, or not what was shown."""
-    found = signing.content_of(kind, key)
-    if found is None:
+    signable_content = signing.content_of(kind, key)
+    if signable_content is None:
         raise Refused(_("There is nothing like this to sign."), code="unknown")
     if meaning not in Meaning.values:
         raise Refused(_("Choose what your signature says."), field="meaning")
-    signable, content = found
+    signable, content = signable_content
     if why := signing.refusal(signable, content, meaning, by):
         raise Refused(why, field="meaning")
     text = signable.text(content)

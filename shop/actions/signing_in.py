@@ -32,12 +32,12 @@ class TooManyTries(Refused):
     """Wrong ones were tried: nobody may go on there for a while."""
 
     def __init__(self, pause: timedelta, tried: str):
-        told = (
+        sentence = (
             _("Too many wrong codes. Wait %(time)s, or ask the lead.")
             if tried == Tried.CODE
             else _("Too many wrong passwords. Wait %(time)s, or ask the lead.")
         )
-        super().__init__(told % {"time": wait(pause)}, code="wait")
+        super().__init__(sentence % {"time": wait(pause)}, code="wait")
 
 
 def digest_of_name(username: str) -> str:
@@ -57,14 +57,14 @@ def prove_password(
     """
     name = digest_of_name(username)
     person = named(username)
-    with counted(name, person, address=address, device=device) as told:
-        found = _authenticate(username, password)
-        told.right = found is not None
-    if found is None:
+    with counted(name, person, address=address, device=device) as attempt:
+        person_proven = _authenticate(username, password)
+        attempt.right = person_proven is not None
+    if person_proven is None:
         log.warning("wrong password from %s", address)
         return None
-    _renew_hash(found, password)
-    return found
+    _renew_hash(person_proven, password)
+    return person_proven
 
 
 @contextlib.contextmanager
@@ -90,22 +90,22 @@ def counted(
         shut = throttling.too_many(**where, now=now)
         if shut:
             # Once in a while, so that whoever goes on and on fills no disk.
-            said = SignInTry.objects.filter(
+            tries = SignInTry.objects.filter(
                 **{**shut.where, "address": address}, refused=True
             )
-            if not said.filter(at__gt=now - throttling.WINDOW).exists():
+            if not tries.filter(at__gt=now - throttling.WINDOW).exists():
                 SignInTry.objects.create(name=name, at=now, refused=True, **about)
         else:
-            told = SignInTry.objects.create(name=name, at=now, **about)
+            attempt = SignInTry.objects.create(name=name, at=now, **about)
     if shut:
         raise TooManyTries(shut.until - now, tried)
     try:
-        yield told
+        yield attempt
     except Refused:
-        SignInTry.objects.filter(pk=told.pk).delete()
+        SignInTry.objects.filter(pk=attempt.pk).delete()
         raise
-    if told.right:
-        SignInTry.objects.filter(pk=told.pk).update(right=True)
+    if attempt.right:
+        SignInTry.objects.filter(pk=attempt.pk).update(right=True)
 
 
 def came_in(*, person: Person, address: str, browser: str) -> None:

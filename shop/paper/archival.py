@@ -80,8 +80,8 @@ def archived(data: bytes, when: datetime, tags: Tags) -> bytes:
         # The wall clock is in there, and the version of a tool.
         with pdf.open_metadata(
             set_pikepdf_as_editor=False, update_docinfo=False
-        ) as told:
-            told["xmp:MetadataDate"] = when.astimezone(UTC).isoformat(
+        ) as metadata:
+            metadata["xmp:MetadataDate"] = when.astimezone(UTC).isoformat(
                 timespec="seconds"
             )
         out = io.BytesIO()
@@ -133,22 +133,22 @@ class _Tree:
         self.pdf.Root.MarkInfo = self.dictionary(Marked=True)
 
     def element(self, tag: str, parent):
-        told = {"/S": self.name(f"/{tag}"), "/P": parent}
-        return self.pdf.make_indirect(self.dictionary(told))
+        entries = {"/S": self.name(f"/{tag}"), "/P": parent}
+        return self.pdf.make_indirect(self.dictionary(entries))
 
     def kids(self, parent, kids: list) -> None:
         parent.K = self.array(kids)
 
     def children(self, whole) -> list:
         """What stands in the document itself; rows and cells hang in their tables."""
-        found, last, tables, rows = [], None, [], []
-        told = self.tags.told
-        for k, (what, tag, alt, page, run) in enumerate(told):
+        children, last, tables, rows = [], None, [], []
+        marks = self.tags.told
+        for k, (what, tag, alt, page, run) in enumerate(marks):
             if what == ROW:
-                begins = k + 1 < len(told) and told[k + 1][1] == "TH"
+                begins = k + 1 < len(marks) and marks[k + 1][1] == "TH"
                 if begins or not (last and last[0] == ROW):
                     table = self.element("Table", whole)
-                    found.append(table)
+                    children.append(table)
                     tables.append((table, []))
                 table, own = tables[-1]
                 rows.append((self.element("TR", table), []))
@@ -159,26 +159,26 @@ class _Tree:
                 own.append(self.marked(tag, row, page, run))
             elif what == ON and last == (ON, page):
                 runs = self.runs[page]
-                runs.append(found[-1])
-                found[-1].K.append(run)
+                runs.append(children[-1])
+                children[-1].K.append(run)
             else:
                 made = self.marked(tag, whole, page, run)
                 if alt:
                     made.Alt = alt
                 made.K = self.array([run])
-                found.append(made)
+                children.append(made)
                 last = ON, page
         for parent, own in (*tables, *rows):
             self.kids(parent, own)
-        return found
+        return children
 
     def marked(self, tag: str, parent, page: int, run: int):
-        told = {"/S": self.name(f"/{tag}"), "/P": parent}
+        entries = {"/S": self.name(f"/{tag}"), "/P": parent}
         if tag == "TH":
-            told["/A"] = self.of_heads
+            entries["/A"] = self.of_heads
         if run == EMPTY:
-            return self.pdf.make_indirect(self.dictionary(told))
-        told |= {"/Pg": self.pages[page], "/K": run}
-        made = self.pdf.make_indirect(self.dictionary(told))
+            return self.pdf.make_indirect(self.dictionary(entries))
+        entries |= {"/Pg": self.pages[page], "/K": run}
+        made = self.pdf.make_indirect(self.dictionary(entries))
         self.runs[page].append(made)
         return made

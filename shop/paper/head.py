@@ -37,8 +37,8 @@ def head_sheet(head: Head, *, owner: str, when: str, paper: str) -> bytes:
     ]
     half = len(head.groups) // 2
     for groups in (head.groups[:half], head.groups[half:]):
-        told = "   ".join(groups)
-        blocks += paragraph(told, CONTENT, size=15, font=SEMIBOLD)
+        digest_text = "   ".join(groups)
+        blocks += paragraph(digest_text, CONTENT, size=15, font=SEMIBOLD)
     first = f"{HOW[1]} {head.position} {' '.join(head.groups[:2])}"
     blocks += [gap(6), heading("What it is for")]
     for line in (HOW[0], first, HOW[2]):

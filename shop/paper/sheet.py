@@ -142,9 +142,9 @@ class Places:
             for place in (block.place for block in content if block.place):
                 self.page.setdefault(place.name, number)
                 for word in place.words:
-                    found = self.pages.setdefault(word, [])
-                    if number not in found:
-                        found.append(number)
+                    numbers = self.pages.setdefault(word, [])
+                    if number not in numbers:
+                        numbers.append(number)
 
 
 def _bookmark(canvas, place: Place, number: int, top: float) -> None:

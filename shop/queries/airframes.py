@@ -121,15 +121,15 @@ def branches(positions) -> list[Branch]:
     children = defaultdict(list)
     for row in positions:
         children[row.parent_id].append(row)
-    found: list[Branch] = []
+    tree: list[Branch] = []
 
     def walk(parent, depth):
         for row in children[parent]:
-            found.append(Branch(row.pk, row.code, row.name, row.path, depth))
+            tree.append(Branch(row.pk, row.code, row.name, row.path, depth))
             walk(row.pk, depth + 1)
 
     walk(None, 0)
-    return found
+    return tree
 
 
 def _sitting(row: Placement) -> Sitting:
@@ -164,12 +164,12 @@ def _temporary(airframe: Airframe) -> tuple[dict[int, int], int]:
     """How many pieces may still be in each bay that has some, also what came there with
     a part; and how many in all."""
     rows = TemporaryState.objects.filter(item__airframe=airframe)
-    found = [(row.item.bay_id, row) for row in rows.select_related("item")]
-    found += [
+    steps = [(row.item.bay_id, row) for row in rows.select_related("item")]
+    steps += [
         (load.placement.position_id, load.item.state)
         for load in carried.onto([airframe])
     ]
-    pieces = {(bay, row.pk): row.on_board for bay, row in found if row.on_board}
+    pieces = {(bay, row.pk): row.on_board for bay, row in steps if row.on_board}
     by_bay: dict[int, int] = defaultdict(int)
     for (bay, _key), count in pieces.items():
         by_bay[bay] += count

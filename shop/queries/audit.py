@@ -35,13 +35,15 @@ class AuditRow:
 def audit(*, kind: str = "", q: str = "", page=1) -> Page:
     """One page of all of it, the newest first: a constant number of statements."""
     people = _people(q) if q else None
-    found = [
+    sources = [
         rows.order_by()
         .annotate(source=Value(source), key=F("pk"), moment=F(when))
         .values_list("source", "key", "moment")
         for source, when, rows in _sources(kind, people)
     ]
-    rows = found[0].union(*found[1:], all=True).order_by("-moment", "-source", "-key")
+    rows = (
+        sources[0].union(*sources[1:], all=True).order_by("-moment", "-source", "-key")
+    )
     return whole_page_of(rows, page, _shown)
 
 
@@ -68,10 +70,10 @@ def _sources(kind: str, people):
         if people is not None:
             about = Q(by__in=[pk for pk, _name in people])
             for _pk, name in people:
-                told = canonical(name)
-                about |= Q(body__contains=f'"person":{told}') & ~Q(form=EACH_SHIFT)
+                quoted = canonical(name)
+                about |= Q(body__contains=f'"person":{quoted}') & ~Q(form=EACH_SHIFT)
                 added = Q(form__in=("person/1", "first_person/1"))
-                about |= added & Q(body__contains=f'"username":{told}')
+                about |= added & Q(body__contains=f'"username":{quoted}')
         # Each form by its index: of many at once the database would read all entries.
         for form in words.forms_of(kind):
             yield ACT, "received_at", Entry.objects.filter(about, form=form)
@@ -109,8 +111,8 @@ def _names(bodies) -> dict[str, str]:
 
 
 def _about(body: dict) -> str:
-    said = body["said"]
-    return said.get("person") or said.get("username") or ""
+    named = body["said"]
+    return named.get("person") or named.get("username") or ""
 
 
 def _of_door(row: SignInTry) -> AuditRow:

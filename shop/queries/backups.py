@@ -62,15 +62,15 @@ def last_good(past: list[Attempt]) -> Attempt | None:
 
 
 def _attempt(number: int, at: datetime, body: str) -> Attempt:
-    said = json.loads(body)["said"]
+    outcome = json.loads(body)["said"]
     return Attempt(
         number=number,
         at=at,
-        place=said["place"],
-        folder=said.get("folder", ""),
-        problem=said["problem"],
-        faults=said.get("faults", 0),
-        acts=said.get("acts", 0),
+        place=outcome["place"],
+        folder=outcome.get("folder", ""),
+        problem=outcome["problem"],
+        faults=outcome.get("faults", 0),
+        acts=outcome.get("acts", 0),
     )
 
 

@@ -201,11 +201,13 @@ def _place(name: str, acts: list) -> Place:
     counted: Counter = Counter()
     for form, _who, count, _when in acts:
         counted[WORDS[form][0]] += count
-    said = dict.fromkeys(words for words, place in WORDS.values() if words in counted)
+    words_counted = dict.fromkeys(
+        words for words, place in WORDS.values() if words in counted
+    )
     return Place(
         name,
         _(PLACES[name]),
-        [Change(_(words), counted[words]) for words in said],
+        [Change(_(words), counted[words]) for words in words_counted],
         list(dict.fromkeys(who for _form, who, _count, _when in acts if who)),
         acts[0][-1],
     )

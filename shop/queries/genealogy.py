@@ -226,8 +226,8 @@ def describe(
     held: keys that are on hold. most: how many rows to show at most, the newest.
     """
     rows, shape = SHAPES[kind]
-    found = rows.filter(pk__in=keys).order_by("-pk")[:most]
-    named = [shape(row) for row in found]
+    rows_shown = rows.filter(pk__in=keys).order_by("-pk")[:most]
+    named = [shape(row) for row in rows_shown]
     if held:
         on_hold = {"state": "held", "word": _("on hold")}
         named = [

@@ -86,8 +86,8 @@ def lots(*, q="", state="", material: Material | None = None, page=1) -> Page:
     rows = rows.filter(state__in=[state] if state else here)
     if material:
         rows = rows.filter(material=material)
-    said = ("number", "material__code", "material__name", "supplier", "certificate")
-    rows = search(rows, q, *said)
+    columns = ("number", "material__code", "material__name", "supplier", "certificate")
+    rows = search(rows, q, *columns)
     return page_of(rows, page, _lot_row)
 
 

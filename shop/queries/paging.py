@@ -38,8 +38,8 @@ def whole_page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> 
 def _rows_of(rows: QuerySet, shape: Callable) -> Iterator:
     """All of them by one statement, so many in memory: page by page the database would
     begin anew each time, and read all that it told before."""
-    found = rows.iterator(AT_ONCE)
-    while some := list(islice(found, AT_ONCE)):
+    stream = rows.iterator(AT_ONCE)
+    while some := list(islice(stream, AT_ONCE)):
         yield from shape(some)
 
 
@@ -62,14 +62,14 @@ def says(model, word: str, columns: Iterable[str]) -> Q:
     for column in columns:
         link, _dot, rest = column.partition("__")
         names.setdefault(link if rest else "pk", []).append(rest or column)
-    found = Q()
+    condition = Q()
     for link, there in names.items():
         if there:
             other = model
             if link != "pk":
                 other = model._meta.get_field(link).related_model
-            found |= _found_at(link, other, word, there)
-    return found
+            condition |= _found_at(link, other, word, there)
+    return condition
 
 
 def _found_at(link: str, model, word: str, names: list[str]) -> Q:

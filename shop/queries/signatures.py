@@ -74,10 +74,10 @@ def signed_of(
     are now, by key, where somebody has read it."""
     keys = list(keys)
     rows = Signature.objects.filter(kind=kind, key__in=keys).select_related(*RELATED)
-    found = defaultdict(list)
+    signatures = defaultdict(list)
     for signature in _shown(list(rows), now and {kind: now}):
-        found[signature.key].append(signature)
-    return {key: SignedThing(kind, key, tuple(found[key])) for key in keys}
+        signatures[signature.key].append(signature)
+    return {key: SignedThing(kind, key, tuple(signatures[key])) for key in keys}
 
 
 def panels_of(kind: str, keys: Iterable[int]) -> dict[int, SignedThing]:
@@ -107,8 +107,8 @@ def _shown(
     for row in rows:
         keys[row.kind].add(row.key)
     now = {
-        kind: SIGNABLES[kind].contents(found) if kind in SIGNABLES else {}
-        for kind, found in keys.items()
+        kind: SIGNABLES[kind].contents(keys_of_kind) if kind in SIGNABLES else {}
+        for kind, keys_of_kind in keys.items()
         if kind not in read
     }
     now |= read
@@ -167,10 +167,10 @@ class ToSign:
 def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
     """None where there is no such thing. meanings: those that any of the crew can sign
     it with now."""
-    found = signing.content_of(kind, key)
-    if found is None:
+    shown = signing.content_of(kind, key)
+    if shown is None:
         return None
-    signable, content = found
+    signable, content = shown
     crew = list(Person.objects.filter(is_active=True).exclude(role="visitor"))
     open_to = {
         person.pk: signing.meanings_of(signable, content, person) for person in crew
@@ -183,7 +183,7 @@ def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
         [
             meaning
             for meaning in Meaning
-            if any(meaning in found for found in open_to.values())
+            if any(meaning in shown for shown in open_to.values())
         ],
         [person for person in crew if open_to[person.pk]],
         _why_not(signable, content, person),

@@ -106,18 +106,18 @@ def backup_list(person: Person) -> Listed:
     """What the lead should know of the backups, in two statements."""
     if not roles.may(person, "plan backups"):
         return Listed("")
-    found = backups.concern()
-    if found is None:
+    concern = backups.concern()
+    if concern is None:
         return Listed("")
     words = {
         "none": _("No backup is made: one broken disk takes everything."),
-        "failed": _("The last one failed: %(why)s") % {"why": found.problem},
+        "failed": _("The last one failed: %(why)s") % {"why": concern.problem},
         "old": _("The last good one is old."),
         "faults": _("The last one says that something in the records does not hold."),
     }
-    last = _("none so far") if found.last is None else _("last good one")
+    last = _("none so far") if concern.last is None else _("last good one")
     url = reverse("backups")
-    item = Item(words[found.code], last, url, found.last, overdue=True)
+    item = Item(words[concern.code], last, url, concern.last, overdue=True)
     return Listed(_("Backups"), [item], 1, url)
 
 
@@ -126,17 +126,17 @@ def server_list(person: Person) -> Listed:
     its clock the lists beside this one tell."""
     if not roles.may(person, "plan backups"):
         return Listed("")
-    found, url = server.fares_in_short(), reverse("server")
+    fares, url = server.fares_in_short(), reverse("server")
     items = []
-    if "disk" in found.concerns:
-        free = _("%(mb)d MB free") % {"mb": found.free // BYTES_PER_MB}
+    if "disk" in fares.concerns:
+        free = _("%(mb)d MB free") % {"mb": fares.free // BYTES_PER_MB}
         items.append(Item(_("Its disk is nearly full"), free, url))
-    if "sealer" in found.concerns:
-        late = _("the oldest for %(time)s") % {"time": spoken(found.unsealed_for)}
+    if "sealer" in fares.concerns:
+        late = _("the oldest for %(time)s") % {"time": spoken(fares.unsealed_for)}
         items.append(Item(_("Acts wait for their seal"), late, url))
-    if ends := "certificate" in found.concerns and found.certificate_ends:
+    if ends := "certificate" in fares.concerns and fares.certificate_ends:
         items.append(Item(_("Its certificate ends"), "", url, ends))
-    if wrong := len(found.mistakes):
+    if wrong := len(fares.mistakes):
         lines = ngettext("%(n)d line in a day", "%(n)d lines in a day", wrong)
         items.append(Item(_("Its log tells of errors"), lines % {"n": wrong}, url))
     items = [replace(item, overdue=True) for item in items]

@@ -150,14 +150,14 @@ class ToolPage:
     @property
     def sketches(self) -> list[Sketch]:
         """Photos with the open defects that are pinned on them."""
-        found: dict[int, Sketch] = {}
+        sketches: dict[int, Sketch] = {}
         for defect in self.defects:
             if defect.photo and defect.x_ppm is not None and not repaired(defect):
-                sketch = found.setdefault(defect.photo_id, Sketch(defect.photo, []))
+                sketch = sketches.setdefault(defect.photo_id, Sketch(defect.photo, []))
                 x = round(defect.x_ppm * defect.photo.width / PPM)
                 y = round(defect.y_ppm * defect.photo.height / PPM)
                 sketch.pins.append(Pin(defect.what, x, y))
-        return list(found.values())
+        return list(sketches.values())
 
 
 def repaired(defect: ToolDefect) -> bool:

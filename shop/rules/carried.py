@@ -159,11 +159,11 @@ def _elsewhere(was: Placement, there: Placement) -> bool:
 
 
 def _steps(items: Iterable[int]) -> dict[int, list[TemporaryStep]]:
-    found = defaultdict(list)
+    steps = defaultdict(list)
     rows = TemporaryStep.objects.filter(item__in=items).select_related("entry")
     for row in rows.order_by("pk"):
-        found[row.item_id].append(row)
-    return found
+        steps[row.item_id].append(row)
+    return steps
 
 
 def _was_in(item: TemporaryItem, steps: list[TemporaryStep], left: int | None) -> bool:

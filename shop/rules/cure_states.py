@@ -38,11 +38,11 @@ def doubtful(parts: Collection[int]) -> dict[int, list[Pull]]:
     rows = Pull.objects.filter(pk__in=set().union(*came_from.values()))
     rows = rows.select_related("tool", "laminate").order_by("pk")
     doubts = {pull.pk: pull for pull in rows if pull.cure_doubt}
-    found = {
+    pulls_of = {
         part: [doubts[pull] for pull in sorted(pulls) if pull in doubts]
         for part, pulls in came_from.items()
     }
-    return {part: pulls for part, pulls in found.items() if pulls}
+    return {part: pulls for part, pulls in pulls_of.items() if pulls}
 
 
 def warnings_of(part: Part) -> list[str]:

@@ -16,18 +16,18 @@ class Edges:
 
 def edges_of(parts: Iterable[int]) -> Edges:
     """Every edge that leads to the parts, level by level: one statement a level."""
-    found: dict[int, list[Lineage]] = {}
+    edges: dict[int, list[Lineage]] = {}
     level = set(parts)
     while level:
         rows = Lineage.objects.filter(part__in=level).select_related(
             "source__design", "pull__tool__plug", "pull__laminate__recipe", "entry__by"
         )
         for row in rows.order_by("pk"):
-            found.setdefault(row.part_id, []).append(row)
-        sources = {x.source_id for rows in found.values() for x in rows} - {None}
-        level = sources - set(found) - level
-    pulls = {x.pull_id: x.pull for rows in found.values() for x in rows if x.pull_id}
-    return Edges(found, pulls)
+            edges.setdefault(row.part_id, []).append(row)
+        sources = {x.source_id for rows in edges.values() for x in rows} - {None}
+        level = sources - set(edges) - level
+    pulls = {x.pull_id: x.pull for rows in edges.values() for x in rows if x.pull_id}
+    return Edges(edges, pulls)
 
 
 @dataclass(frozen=True)
@@ -49,17 +49,17 @@ class Made:
         """(part, the entry by which the way to it begins, where that is a cut; None
         where it begins with a bond, whatever was cut off after) for a part itself and
         all that was made of it, by the way on which that came last."""
-        found: dict[int, int | None] = {}
+        cuts: dict[int, int | None] = {}
         waiting: list[tuple[int, int | None]] = [(part, None)]
         while waiting:
             here, cut = waiting.pop()
-            known = found.get(here, 0)
+            known = cuts.get(here, 0)
             if known is None or (cut is not None and cut <= known):
                 continue
-            found[here] = cut
+            cuts[here] = cut
             for whole, entry in self.into.get(here, {}).items():
                 waiting.append((whole, entry if here == part else cut))
-        return list(found.items())
+        return list(cuts.items())
 
 
 def made_from(parts) -> Made:

@@ -119,10 +119,10 @@ def expectation(laminate: Laminate, plies) -> Expectation | None:
     if not layers:
         return None
     spread = laminate.spread_ppm / PPM
-    found = numbers.expected_mass(layers, resin_spread=spread)
+    expected = numbers.expected_mass(layers, resin_spread=spread)
     mass, band = (
-        round(found.mass_g * MG_PER_G),
-        round(COVERAGE * found.spread_g * MG_PER_G),
+        round(expected.mass_g * MG_PER_G),
+        round(COVERAGE * expected.spread_g * MG_PER_G),
     )
     fiber = sum(layer.fiber_g_m2 * layer.area_m2 for layer in layers)
     cores = [layer for layer in layers if layer.kind == "core"]

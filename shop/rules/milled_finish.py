@@ -11,10 +11,10 @@ def finish_of(setup, play_nm: int | None) -> list[milling.SlopeFinish]:
     are left out.
     """
     play = 0 if setup.one_way else to_mm(play_nm or 0)
-    found = []
+    finishes = []
     for slope in setup.slopes:
         try:
-            found += milling.finish_at_slopes(
+            finishes += milling.finish_at_slopes(
                 to_mm(setup.radius_nm),
                 to_mm(setup.stepover_nm),
                 play,
@@ -23,4 +23,4 @@ def finish_of(setup, play_nm: int | None) -> list[milling.SlopeFinish]:
             )
         except milling.MillingError:
             continue
-    return found
+    return finishes

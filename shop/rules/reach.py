@@ -189,15 +189,15 @@ def reach(kind: str, key: int, *, down: bool) -> dict[str, set[int]]:
 
     The thing itself is left out. One statement. KeyError for a kind not in ORDER.
     """
-    found: dict[str, set[int]] = {name: set() for name in ORDER}
-    here = found[kind]
+    reached: dict[str, set[int]] = {name: set() for name in ORDER}
+    here = reached[kind]
     statement = _walk(kind, down)
     with connection.cursor() as cursor:
         cursor.execute(statement, [key] * statement.count("%s"))
         rows = cursor.fetchall()
     for name, row in rows:
-        found[name].add(row)
+        reached[name].add(row)
     here.discard(key)
     if kind == "tool":
-        found["touched"].discard(key)
-    return found
+        reached["touched"].discard(key)
+    return reached

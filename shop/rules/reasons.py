@@ -9,10 +9,10 @@ from shop.ledger import Refused
 
 def ask_why(warnings: Iterable[str], reason: str) -> None:
     """Refuse with every warning unless a reason was given; the reason is kept."""
-    said = [str(warning) for warning in warnings if warning]
-    if said and not reason.strip():
-        said.append(_("Say why it is done all the same."))
-        raise Refused(" ".join(said), field="reason", code="reason")
+    reasons = [str(warning) for warning in warnings if warning]
+    if reasons and not reason.strip():
+        reasons.append(_("Say why it is done all the same."))
+        raise Refused(" ".join(reasons), field="reason", code="reason")
 
 
 def lot_warnings(lots, day, field: str = "lot") -> list[str]:

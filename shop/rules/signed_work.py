@@ -197,11 +197,11 @@ def pulls(keys: Iterable[int]) -> dict[int, Content]:
 
 def _pull(row: Pull, pieces) -> Content:
     demold = getattr(row, "demold", None)
-    told, counted = [], defaultdict(int)
+    lines, counted = [], defaultdict(int)
     for name, fact in pieces:
         words, value = PIECES[name](fact)
         counted[words] += 1
-        told.append(
+        lines.append(
             (f"{words} ({counted[words]})" if counted[words] > 1 else words, value)
         )
     return Content(
@@ -213,7 +213,7 @@ def _pull(row: Pull, pieces) -> Content:
             ("started", moment(row.started_at)),
             ("started by", name_of(row.started_entry)),
             ("lay-up closed", moment(row.closed_at)),
-            *told,
+            *lines,
             ("out of the mold", moment(demold.demolded_at) if demold else ""),
             ("release", demold.release if demold else ""),
         ),

@@ -115,8 +115,8 @@ def refusal(signable: Signable, content: Content, meaning: str, person: Person) 
 def refused_to_all(content: Content) -> str:
     """Why nobody can sign this as it is now; "" where somebody may be able to."""
     if content.since:
-        told = "; ".join(content.since)
-        return _("This changed since: %(what)s.") % {"what": told}
+        changes = "; ".join(content.since)
+        return _("This changed since: %(what)s.") % {"what": changes}
     return content.shut()
 
 
@@ -139,17 +139,17 @@ def changes_of(
         return (_("what was signed is not there any more"),)
     if signable.text(content) == signature.content:
         return content.since
-    told = []
+    changes = []
     then, now = signature.signed, dict(content.fields)
     if then["what"] != content.what:
-        told.append(_changed(_("its name"), then["what"], content.what))
+        changes.append(_changed(_("its name"), then["what"], content.what))
     before = dict(then["fields"])
     for name in dict.fromkeys([*before, *now]):
         if before.get(name) != now.get(name):
-            told.append(_changed(name, before.get(name), now.get(name)))
-    if not told:
-        told.append(_("the order of what was signed"))
-    return (*told, *content.since)
+            changes.append(_changed(name, before.get(name), now.get(name)))
+    if not changes:
+        changes.append(_("the order of what was signed"))
+    return (*changes, *content.since)
 
 
 def _changed(name: str, before: str | None, now: str | None) -> str:

@@ -15,13 +15,13 @@ LOOPBACK = ("127.0.0.1", "::1")
 def machine_names() -> list[str]:
     """The machine's host name as it is and as the local network announces it."""
     name = socket.gethostname().strip().rstrip(".").lower()
-    found = []
+    names = []
     if is_host_name(name) and name != "localhost":
-        found.append(name)
+        names.append(name)
         first = name.split(".")[0]
         if not name.endswith(".local"):
-            found.append(f"{first}.local")
-    return [*found, "localhost"]
+            names.append(f"{first}.local")
+    return [*names, "localhost"]
 
 
 def names_of_routers() -> list[str]:
@@ -33,13 +33,13 @@ def names_of_routers() -> list[str]:
 
 def machine_addresses() -> list[str]:
     """Addresses of this machine, those of the shop network first, loopback last."""
-    found = [own_address(target) for target in TOWARDS]
+    addresses = [own_address(target) for target in TOWARDS]
     try:
         entries = socket.getaddrinfo(socket.gethostname(), None)
     except OSError:
         entries = []
-    found += [entry[4][0].split("%")[0] for entry in entries]
-    usable = [text for text in found if text and is_reachable(text)]
+    addresses += [entry[4][0].split("%")[0] for entry in entries]
+    usable = [text for text in addresses if text and is_reachable(text)]
     return [*dict.fromkeys(usable), *LOOPBACK]
 
 

@@ -64,9 +64,9 @@ def stamp(moment: datetime) -> str:
 
 
 def write_manifest(folder: Path, manifest: Manifest) -> None:
-    said = asdict(manifest)
-    said["sha256"] = hashlib.sha256(canonical(said).encode()).hexdigest()
-    text = json.dumps(said, indent=1, sort_keys=True, ensure_ascii=False)
+    content = asdict(manifest)
+    content["sha256"] = hashlib.sha256(canonical(content).encode()).hexdigest()
+    text = json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False)
     write_durably(folder / MANIFEST, text.encode())
 
 
@@ -74,18 +74,18 @@ def read_manifest(folder: Path) -> Manifest:
     """Return what a backup says of itself; NoBackup where it is damaged or none."""
     path = folder / MANIFEST
     try:
-        said = json.loads(path.read_text("utf-8"))
-        digest = said.pop("sha256")
+        content = json.loads(path.read_text("utf-8"))
+        digest = content.pop("sha256")
     except FileNotFoundError:
         raise NoBackup(f"{folder} is no backup: it has no {MANIFEST}.") from None
     except (OSError, ValueError, KeyError, AttributeError) as why:
         raise NoBackup(f"{path} cannot be read ({why}).") from None
-    if said.get("format") != FORMAT:
-        known = f"{said.get('format')!r}, this version knows {FORMAT!r}"
+    if content.get("format") != FORMAT:
+        known = f"{content.get('format')!r}, this version knows {FORMAT!r}"
         raise NoBackup(f"{path} is of the format {known}.")
-    if hashlib.sha256(canonical(said).encode()).hexdigest() != digest:
+    if hashlib.sha256(canonical(content).encode()).hexdigest() != digest:
         raise NoBackup(f"{path} was changed since it was written.")
-    manifest = Manifest(**said)
+    manifest = Manifest(**content)
     if odd := [name for name, *_ in manifest.files if not CONTENT.fullmatch(name)]:
         raise NoBackup(f"{path} names a file that is none of ours: {odd[0]!r}.")
     return manifest
@@ -109,8 +109,8 @@ def open_backup(folder: Path) -> Backup:
     """Return the backup in a folder, or the newest of those in it; NoBackup if none."""
     if not folder.is_dir():
         raise NoBackup(f"There is no folder {folder}.")
-    if not (folder / MANIFEST).exists() and (found := whole_backups(folder)):
-        return found[0]
+    if not (folder / MANIFEST).exists() and (inside := whole_backups(folder)):
+        return inside[0]
     return Backup(folder, read_manifest(folder))
 
 
@@ -121,13 +121,13 @@ def whole_backups(place: Path) -> list[Backup]:
 
 def every_backup(place: Path) -> list[Backup | NoBackup]:
     """Return the backups in a place, the newest first; for one that is damaged, why."""
-    found = []
+    backups = []
     for folder in sorted(_folders(place), key=lambda folder: folder.name, reverse=True):
         try:
-            found.append(Backup(folder, read_manifest(folder)))
+            backups.append(Backup(folder, read_manifest(folder)))
         except NoBackup as why:
-            found.append(why)
-    return found
+            backups.append(why)
+    return backups
 
 
 def _folders(place: Path) -> Iterator[Path]:

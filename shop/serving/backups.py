@@ -315,24 +315,24 @@ def record_backup(*, place: str, **made) -> None:
 
 def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
     """Read all of a backup and return what is wrong with it; nothing is changed."""
-    manifest, found = backup.manifest, list(backup.manifest.faults)
+    manifest, faults = backup.manifest, list(backup.manifest.faults)
     look("the database")
     if not backup.database.is_file():
-        return [*found, f"{backup.database} is gone"]
+        return [*faults, f"{backup.database} is gone"]
     if file_digest(backup.database) != manifest.database_sha256:
-        found.append(f"{backup.database} is not what was written")
+        faults.append(f"{backup.database} is not what was written")
     look("the files")
     for name, size, digest in manifest.files:
-        found += _fault_of_file(backup.store / name, size, digest)
+        faults += _fault_of_file(backup.store / name, size, digest)
     if not is_of_another_release(manifest):
         look("the ledger")
         with records_in(of_file(backup.database, read_only=True), backup.store):
             try:
                 report = _verified()
             except Exception as why:
-                return [*found, f"{backup.database} cannot be read ({why})"]
-        found += [fault for fault in report.faults if fault not in found]
-    return found
+                return [*faults, f"{backup.database} cannot be read ({why})"]
+        faults += [fault for fault in report.faults if fault not in faults]
+    return faults
 
 
 def _fault_of_file(path: Path, size: int, digest: str) -> list[str]:

@@ -31,13 +31,13 @@ def own_hosts() -> list[str]:
     """Names and addresses of this machine, with those the shop has set."""
     stated = [host for host in settings.ALLOWED_HOSTS if host.strip("*.")]
     stated = [host.lstrip(".").strip("[]").lower() for host in stated]
-    found = [
+    hosts = [
         *stated,
         *LISTENS,
         *addresses.machine_addresses(),
         *addresses.machine_names(),
     ]
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(hosts))
 
 
 def utc_now() -> datetime.datetime:

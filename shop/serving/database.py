@@ -62,8 +62,8 @@ def refuse_moved() -> None:
     if connection.vendor != "sqlite" or not path.exists():
         return
     try:
-        said = json.loads(path.read_text("utf-8"))
-        to = f"{said['to']} at {said['at']}"
+        mark = json.loads(path.read_text("utf-8"))
+        to = f"{mark['to']} at {mark['at']}"
     except (OSError, ValueError, LookupError, TypeError):
         to = "a PostgreSQL"
     raise MovedAway(

@@ -70,9 +70,9 @@ class Manifest:
     format: str = FORMAT
 
     def text(self) -> str:
-        said = asdict(self)
-        said["sha256"] = _digest(said)
-        return json.dumps(said, indent=1, sort_keys=True, ensure_ascii=False)
+        content = asdict(self)
+        content["sha256"] = _digest(content)
+        return json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False)
 
 
 def _digest(said: dict) -> str:
@@ -120,17 +120,17 @@ class Opened:
                 f"{self.path} is no export: it has no {MANIFEST}, which is written "
                 "last. It was cut off, or is something else."
             )
-        said = self.read_list(MANIFEST)
+        content = self.read_list(MANIFEST)
         try:
-            digest = said.pop("sha256")
-            if said.get("format") != FORMAT:
+            digest = content.pop("sha256")
+            if content.get("format") != FORMAT:
                 raise NoExport(
-                    f"{self.path} is of the format {said.get('format')!r}; this "
+                    f"{self.path} is of the format {content.get('format')!r}; this "
                     f"version reads {FORMAT!r}."
                 )
-            if _digest(said) != digest:
+            if _digest(content) != digest:
                 raise NoExport(f"{MANIFEST} was changed since it was written.")
-            return Manifest(**said)
+            return Manifest(**content)
         except (KeyError, TypeError, AttributeError, ValueError) as why:
             raise NoExport(f"{MANIFEST} cannot be read ({why!r}).") from None
 
@@ -170,17 +170,17 @@ class Opened:
     def faults(self) -> Iterator[str]:
         """Read every byte and give what is not as it was written."""
         for name, (size, digest) in self.manifest.files.items():
-            found = hashlib.sha256()
+            digest_read = hashlib.sha256()
             try:
                 with self.reading(name):
                     for block in self.blocks(name):
-                        found.update(block)
+                        digest_read.update(block)
             except NoExport as why:
                 yield str(why)
                 continue
             whole = self._members[name].file_size == size
             content = CONTENT.fullmatch(name)
-            if not whole or found.hexdigest() != digest:
+            if not whole or digest_read.hexdigest() != digest:
                 yield f"{name} is not what was written"
             elif content and content[2] != digest:
                 yield f"{name} does not hold what its name says"

@@ -125,9 +125,9 @@ def schema(*, secrets: bool) -> dict:
 def _table(model) -> dict:
     meta = model._meta
     hidden = {field.name for field in secret_fields(model)}
-    said = "" if _made_by_django(model) else " ".join((model.__doc__ or "").split())
+    meaning = "" if _made_by_django(model) else " ".join((model.__doc__ or "").split())
     return {
-        "means": said or str(meta.verbose_name),
+        "means": meaning or str(meta.verbose_name),
         "file": f"tables/{meta.db_table}.jsonl",
         "columns": [
             {**_column(field), **(SECRETLY if field.name in hidden else {})}
@@ -141,7 +141,7 @@ def _made_by_django(model) -> bool:
 
 
 def _column(field: models.Field) -> dict:
-    told = {
+    column = {
         "name": field.attname,
         "type": type_of(field),
         "unit": unit_of(field),
@@ -150,10 +150,10 @@ def _column(field: models.Field) -> dict:
     }
     if field.is_relation:
         target = field.target_field
-        told["key_of"] = f"{target.model._meta.db_table}.{target.attname}"
+        column["key_of"] = f"{target.model._meta.db_table}.{target.attname}"
     if field.choices:
-        told["one_of"] = {str(value): str(word) for value, word in field.flatchoices}
-    return told
+        column["one_of"] = {str(value): str(word) for value, word in field.flatchoices}
+    return column
 
 
 def type_of(field: models.Field) -> str:

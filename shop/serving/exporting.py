@@ -70,8 +70,8 @@ class _Writer:
         now = datetime.now(UTC)
         sealer.seal()
         with snapshot():
-            told = schema(secrets=self._secrets)
-            text = json.dumps(told, indent=1, ensure_ascii=False)
+            tables_schema = schema(secrets=self._secrets)
+            text = json.dumps(tables_schema, indent=1, ensure_ascii=False)
             with self._member(SCHEMA) as add:
                 add(text.encode())
             for model in exported_tables(secrets=self._secrets):
@@ -115,11 +115,11 @@ class _Writer:
         key, tally = names.index(model._meta.pk.attname), Tally()
         with self._member(f"tables/{model._meta.db_table}.jsonl") as add:
             for row in rows_of(model, DEFAULT_DB_ALIAS):
-                said = dict(zip(names, map(plain_value, row), strict=True))
+                columns = dict(zip(names, map(plain_value, row), strict=True))
                 for name, field in hidden.items():
-                    if said[name]:
-                        said[name] = withheld(field, row[key])
-                text = canonical(said)
+                    if columns[name]:
+                        columns[name] = withheld(field, row[key])
+                text = canonical(columns)
                 tally.add(text)
                 line = f"{text}\n".encode()
                 if len(line) > LINE_MOST:

@@ -11,10 +11,10 @@ from .server import CannotServe
 def is_only_here(host: str) -> bool:
     """Whether listening on `host` lets nobody in but this machine itself."""
     try:
-        found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)
+        entries = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):
         return False
-    return all(_is_loopback(entry[4][0]) for entry in found)
+    return all(_is_loopback(entry[4][0]) for entry in entries)
 
 
 def _is_loopback(text: str) -> bool:

@@ -64,8 +64,8 @@ def import_all(source: Path, *, despite: bool, say: Callable[[str], None]) -> Re
                 refuse_other(export)
                 say("Checking the file …")
                 if faults := list(export.faults()):
-                    told = "\n".join(f"  {fault}" for fault in faults)
-                    raise NoExport(f"{source} is damaged:\n{told}")
+                    fault_lines = "\n".join(f"  {fault}" for fault in faults)
+                    raise NoExport(f"{source} is damaged:\n{fault_lines}")
                 return _import(export, despite, say)
     except server.CannotServe as why:
         raise CannotRestore(str(why)) from None
@@ -137,26 +137,28 @@ def _write_files(export: Opened, files: Path) -> None:
 
 def fill(export: Opened, say) -> None:
     """Load all rows into tables that hold what making them put there, or none."""
-    said = export.manifest
+    manifest = export.manifest
     try:
         with transaction.atomic():
             # What making the tables put there is the export's to say.
             for model in reversed(tables()):
                 delete_all(model, DEFAULT_DB_ALIAS)
-            for model in exported_tables(secrets=said.secrets):
+            for model in exported_tables(secrets=manifest.secrets):
                 say(f"  {model._meta.db_table}")
                 with _told_of(model):
                     insert_all(model, _rows_in(export, model), DEFAULT_DB_ALIAS)
             go_on_counting(DEFAULT_DB_ALIAS)
-            for model in exported_tables(secrets=said.secrets):
-                _refuse_unequal(model, said.tables[model._meta.db_table])
+            for model in exported_tables(secrets=manifest.secrets):
+                _refuse_unequal(model, manifest.tables[model._meta.db_table])
     except OperationalError:
         raise
     except DatabaseError as why:
         raise NoExport(f"Its rows do not belong together ({why}).") from None
     last = list(_last_seal())
-    if last != said.head:
-        raise NoExport(f"Its ledger ends with {last}, its manifest says {said.head}.")
+    if last != manifest.head:
+        raise NoExport(
+            f"Its ledger ends with {last}, its manifest says {manifest.head}."
+        )
     _put_on_record(export)
 
 
@@ -178,11 +180,11 @@ def _rows_in(export: Opened, model) -> Iterator[tuple]:
     with export.open(f"tables/{model._meta.db_table}.jsonl") as member:
         lines = io.BufferedReader(member, 2**20)
         while line := lines.readline(LINE_MOST):
-            said = json.loads(line)
-            if not isinstance(said, dict) or set(said) != names:
+            columns = json.loads(line)
+            if not isinstance(columns, dict) or set(columns) != names:
                 raise ValueError("a row has other columns than this version")
             yield tuple(
-                None if (value := said[f.attname]) is None else f.to_python(value)
+                None if (value := columns[f.attname]) is None else f.to_python(value)
                 for f in fields
             )
 
@@ -192,8 +194,8 @@ def _refuse_unequal(model, told: list) -> None:
     names = [field.attname for field in model._meta.concrete_fields]
     tally = Tally()
     for row in rows_of(model, DEFAULT_DB_ALIAS):
-        said = dict(zip(names, map(plain_value, row), strict=True))
-        tally.add(canonical(said))
+        columns = dict(zip(names, map(plain_value, row), strict=True))
+        tally.add(canonical(columns))
     if [tally.count, tally.digest] != told:
         raise NoExport(
             f"{model._meta.db_table} did not arrive as it was exported: {told[0]} rows "
@@ -210,18 +212,18 @@ def _last_seal() -> tuple[int, str]:
 
 def _put_on_record(export: Opened) -> None:
     """Say in the ledger where these records came from, and bind what was withheld."""
-    said = export.manifest
+    manifest = export.manifest
     with perform(
         FORM,
         by=None,
         said={
             "sha256": file_digest(export.path),
-            "made_at": said.made_at,
-            "head": said.head,
-            "secrets": said.secrets,
+            "made_at": manifest.made_at,
+            "head": manifest.head,
+            "secrets": manifest.secrets,
         },
     ) as act:
-        if said.secrets:
+        if manifest.secrets:
             return
         for model in exported_tables(secrets=False):
             if issubclass(model, Kept) and (hidden := secret_fields(model)):

@@ -53,12 +53,12 @@ def _is_name_alone(name: str, lean_source: str) -> bool:
 def _texts(lean_source: str):
     """What stands in quotes and in templates, but not the code inside of these."""
     inside, at = [], 0
-    while found := (IN_TEMPLATE if inside[-1:] == ["`"] else IN_CODE).search(
+    while match := (IN_TEMPLATE if inside[-1:] == ["`"] else IN_CODE).search(
         lean_source, at
     ):
-        text = found[1] or ""
+        text = match[1] or ""
         yield text
-        mark, at = found[0].removeprefix(text), found.end()
+        mark, at = match[0].removeprefix(text), match.end()
         if inside and (mark == "}" or mark == inside[-1] == "`"):
             inside.pop()
         elif mark:

@@ -45,7 +45,7 @@ def make_one(plan: BackupPlan) -> None:
         if hasattr(os, "setpriority"):
             with contextlib.suppress(OSError):
                 os.setpriority(os.PRIO_PROCESS, process.pid, NICER)
-        out, told = process.communicate(timeout=PATIENCE.total_seconds())
+        out, complaint = process.communicate(timeout=PATIENCE.total_seconds())
     except subprocess.TimeoutExpired:
         process.kill()
         process.communicate()
@@ -53,13 +53,13 @@ def make_one(plan: BackupPlan) -> None:
     except OSError as why:
         return record_backup(place=plan.place, problem=str(why))
     try:
-        said = json.loads(out.splitlines()[-1]) if process.returncode == 0 else None
+        made = json.loads(out.splitlines()[-1]) if process.returncode == 0 else None
     except (IndexError, ValueError):
-        said = None
-    if said is None:
-        words = told.strip().splitlines()[-1:] or ["It ended without a word."]
-        said = {"problem": words[0].removeprefix("CommandError: ")}
-    return record_backup(place=plan.place, **said)
+        made = None
+    if made is None:
+        words = complaint.strip().splitlines()[-1:] or ["It ended without a word."]
+        made = {"problem": words[0].removeprefix("CommandError: ")}
+    return record_backup(place=plan.place, **made)
 
 
 @contextlib.contextmanager

@@ -83,9 +83,9 @@ def _restore_backup(backup: Backup, despite: bool, say) -> Restored:
 
 
 def _with_faults(words: str, faults: list[str]) -> str:
-    told = "\n".join(f"  {fault}" for fault in faults)
+    fault_lines = "\n".join(f"  {fault}" for fault in faults)
     return (
-        f"{words}:\n{told}\nTake another backup, or restore what there is with "
+        f"{words}:\n{fault_lines}\nTake another backup, or restore what there is with "
         "--despite-faults."
     )
 
@@ -146,9 +146,9 @@ def _restore(database: Path, backup: Backup | None, despite, say) -> Restored:
             if faults and not despite:
                 raise CannotRestore(_with_faults("What came does not hold", faults))
             entry = Entry.objects.select_related("by").order_by("-pk").first()
-            told = Restored(Entry.objects.count(), told_of(entry), faults)
+            restored = Restored(Entry.objects.count(), told_of(entry), faults)
         move_in(part, files, say)
-    return told
+    return restored
 
 
 def move_in(part: Path, files: Path, say) -> None:
@@ -248,7 +248,7 @@ def become_ours(faults: list[str], reason: str = RESTORED) -> list[str]:
     """Bring the records up to this version, check them, and start a new incarnation."""
     refuse_later(MigrationLoader(connections["default"]))
     call_command("migrate", interactive=False, verbosity=0)
-    found = [fault for fault in verify().faults if fault not in faults]
+    new_faults = [fault for fault in verify().faults if fault not in faults]
     Session.objects.all().delete()
     Incarnation.objects.create(reason=reason)
-    return found
+    return new_faults

@@ -47,8 +47,8 @@ def kind_of_system() -> str:
 
 def systemd(service: Service) -> str:
     """A unit of systemd; paths with spaces are quoted, percent signs doubled."""
-    told = [f"{name}={value}" for name, value in service.settings.items()]
-    environment = "\n".join(f"Environment={_unit(setting)}" for setting in told)
+    settings = [f"{name}={value}" for name, value in service.settings.items()]
+    environment = "\n".join(f"Environment={_unit(setting)}" for setting in settings)
     return f"""\
 # /etc/systemd/system/{NAME}.service
 #   sudo systemctl daemon-reload && sudo systemctl enable --now {NAME}
@@ -89,7 +89,7 @@ def launchd(service: Service) -> str:
     words = "\n".join(
         f"    <string>{escape(word)}</string>" for word in service.command
     )
-    told = "\n".join(
+    settings = "\n".join(
         f"    <key>{escape(name)}</key><string>{escape(value)}</string>"
         for name, value in service.settings.items()
     )
@@ -111,7 +111,7 @@ def launchd(service: Service) -> str:
   </array>
   <key>EnvironmentVariables</key>
   <dict>
-{told}
+{settings}
   </dict>
   <key>RunAtLoad</key><true/>
   <key>KeepAlive</key><dict><key>SuccessfulExit</key><false/></dict>
@@ -124,7 +124,7 @@ def launchd(service: Service) -> str:
 def windows(service: Service) -> str:
     """A script for PowerShell that makes a task which starts with the computer."""
     program, *words = service.command
-    told = "\n".join(
+    settings = "\n".join(
         f"[Environment]::SetEnvironmentVariable({_ps(name)}, {_ps(value)}, 'Machine')"
         for name, value in service.settings.items()
     )
@@ -133,7 +133,7 @@ def windows(service: Service) -> str:
 # Save as {NAME}.ps1, run it once in a PowerShell of an administrator. It asks for the
 # password of {service.user}: a task that starts before anybody signs in needs it.
 # A DATABASE_URL with a password: set it likewise, and do not keep it in this file.
-{told}
+{settings}
 $action = New-ScheduledTaskAction -Execute {_ps(program)} `
   -Argument {_ps(arguments)} -WorkingDirectory {_ps(str(service.tree))}
 $start = New-ScheduledTaskTrigger -AtStartup

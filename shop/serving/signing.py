@@ -31,16 +31,16 @@ def own_identity() -> authority.Identity:
     when it is about to end, or another authority issued it."""
     issuer, now = certificates.shop_authority(), certificates.utc_now()
     try:
-        found = authority.load(papers_path())
+        identity = authority.load(papers_path())
     except ValueError:  # damaged: made again, old signatures still hold
-        found = None
+        identity = None
     if (
-        found
-        and found.expires - now >= min(authority.RENEW_BEFORE, issuer.expires - now)
-        and authority.key_identifier(found.certificate)
+        identity
+        and identity.expires - now >= min(authority.RENEW_BEFORE, issuer.expires - now)
+        and authority.key_identifier(identity.certificate)
         == authority.own_identifier(issuer.certificate)
     ):
-        return found
+        return identity
     made = make_identity(issuer, now)
     authority.save(papers_path(), made)
     return made
@@ -122,12 +122,14 @@ def signed_inside(data: bytes) -> bytes:
         signing_key=keys.PrivateKeyInfo.load(key),
         cert_registry=store,
     )
-    told = signers.PdfSignatureMetadata(
+    metadata = signers.PdfSignatureMetadata(
         field_name="Shop", md_algorithm="sha256", name=own.name
     )
     out = io.BytesIO()
     writer = IncrementalPdfFileWriter(io.BytesIO(data))
     # It brings an event loop of its own, which a thread that has one refuses.
     with ThreadPoolExecutor(1) as own_thread:
-        own_thread.submit(signers.sign_pdf, writer, told, signer, output=out).result()
+        own_thread.submit(
+            signers.sign_pdf, writer, metadata, signer, output=out
+        ).result()
     return out.getvalue()

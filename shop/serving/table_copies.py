@@ -26,10 +26,10 @@ class NotEqual(Exception):
 
 def tables() -> list[type[models.Model]]:
     """Return every model with a table, those that join two others among them."""
-    found = apps.get_models(include_auto_created=True)
+    every_model = apps.get_models(include_auto_created=True)
     return [
         model
-        for model in found
+        for model in every_model
         if model._meta.managed and model._meta.db_table not in LEFT_OUT
     ]
 

@@ -23,8 +23,8 @@ def csrf_failure(request, reason: str = ""):
 def bad_request(request, exception):
     """Say that an address cannot be read; to a device, in its own form."""
     if request.path.startswith("/api/"):
-        told = {"code": "unreadable", "message": str(exception), "field": ""}
-        return JsonResponse({"error": told}, status=400)
+        error = {"code": "unreadable", "message": str(exception), "field": ""}
+        return JsonResponse({"error": error}, status=400)
     return defaults.bad_request(request, exception)
 
 
@@ -35,8 +35,8 @@ def server_error(request):
     if failing is None:
         return defaults.server_error(request)
     if request.path.startswith("/api/"):
-        told = {"code": failing.code, "message": failing.message, "field": ""}
-        return JsonResponse({"error": told}, status=failing.status)
+        error = {"code": failing.code, "message": failing.message, "field": ""}
+        return JsonResponse({"error": error}, status=failing.status)
     return _not_saved(request, failing)
 
 
@@ -58,6 +58,8 @@ def _not_saved(request, failing):
         "posted": request.method == "POST",
         "read": bool(request.POST),  # the token at least, where it could be read
     }
-    told = render(request, "shop/errors/not_saved.html", context, status=failing.status)
-    told["Cache-Control"] = "no-store"
-    return told
+    answer = render(
+        request, "shop/errors/not_saved.html", context, status=failing.status
+    )
+    answer["Cache-Control"] = "no-store"
+    return answer

@@ -17,11 +17,11 @@ from shop.serving.addresses import is_reachable
 def scan(request, code):
     """Lead from the code of a label to the page of its thing."""
     roles.require(request.user, "look")
-    found = identifiers.find(code)
-    if found is None:
+    identified = identifiers.find(code)
+    if identified is None:
         context = {"code": code.upper()}
         return render(request, "shop/labels/scan_unknown.html", context, status=404)
-    kind, row = found
+    kind, row = identified
     return redirect(kind.address(row))
 
 

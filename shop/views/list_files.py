@@ -44,8 +44,8 @@ class Column:
     of: str | Callable[[object], object]
 
     def value(self, row: object) -> object:
-        found = getattr(row, self.of) if isinstance(self.of, str) else self.of(row)
-        return plain(found)
+        content = getattr(row, self.of) if isinstance(self.of, str) else self.of(row)
+        return plain(content)
 
 
 @dataclass(frozen=True)

@@ -65,7 +65,7 @@ def file_papers(request, pk):
     rows = Lot.objects.select_related("material")
     lot = roles.fetch(request.user, "keep materials", rows, pk=pk)
     initial = {"supplier": lot.supplier, "certificate": lot.certificate}
-    initial |= {f"shown_{name}": said for name, said in initial.items()}
+    initial |= {f"shown_{name}": text for name, text in initial.items()}
     form = forms.LotPapersForm(posted(request), initial=initial)
     act = partial(materials.file_papers, lot=lot)
     return act_page(request, lot, form, act, _("Papers of lot %(l)s") % {"l": lot})

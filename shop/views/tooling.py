@@ -192,9 +192,9 @@ def _take_back(request, row, when, act):
 @require_safe
 def all_routes(request):
     roles.require(request.user, "look")
-    found = queries.routes()
-    steps = [step for route in found for step in route.steps]
-    context = {"routes": found, "page": all_of(steps)}
+    routes = queries.routes()
+    steps = [step for route in routes for step in route.steps]
+    context = {"routes": routes, "page": all_of(steps)}
     return list_page(request, "shop/tooling/routes.html", context, list_columns.ROUTES)
 
 

@@ -61,15 +61,15 @@ def positions_on(places, seam, along, length: float, closed: bool) -> np.ndarray
     starts = seam if closed else seam[:-1]
     steps = ends - starts
     sizes = np.maximum((steps**2).sum(axis=1), 1e-12)
-    found = []
+    positions = []
     for place in np.asarray(places, float):
         share = np.clip(((place - starts) * steps).sum(axis=1) / sizes, 0, 1)
         gone = np.linalg.norm(starts + share[:, None] * steps - place, axis=1)
         edge = int(np.argmin(gone))
         size = float(np.sqrt(sizes[edge]))
         at = along[: len(starts)][edge] + share[edge] * size
-        found.append(at % length if closed else at)
-    return np.array(found)
+        positions.append(at % length if closed else at)
+    return np.array(positions)
 
 
 def run_outs(depths: Sequence[float], closed: bool) -> list[int]:

@@ -98,14 +98,14 @@ class Course:
     def marks(self, start: float, end: float, step: float) -> list[float]:
         """Distances that show the course between two: ends of bends, and in arcs one
         every `step` mm at most."""
-        found = [start]
+        marks = [start]
         for node, bend in zip(self._nodes, self.bends, strict=False):
             low, high = max(start, node[0]), min(end, node[0] + bend.length)
             if high <= low:
                 continue
             count = math.ceil((high - low) / step) if bend.curvature else 1
-            found += [low + (high - low) * k / count for k in range(count)] + [high]
-        return sorted({*found, end})
+            marks += [low + (high - low) * k / count for k in range(count)] + [high]
+        return sorted({*marks, end})
 
 
 def _ahead(x, y, heading, curvature, s):
@@ -186,7 +186,7 @@ def _biarc(length: float, first: float, last: float) -> list[Bend]:
     linear = 2 * float(chord @ (ahead + at_end))
     reach = 2 * length**2 / (linear + math.sqrt(linear**2 + 4 * square * length**2))
     middle = (chord + reach * (ahead - at_end)) / 2
-    found = []
+    bends = []
     for way, heading, forward in (
         (middle, first, True),
         (chord - middle, last, False),
@@ -195,8 +195,8 @@ def _biarc(length: float, first: float, last: float) -> list[Bend]:
         along = math.atan2(way[1], way[0])
         lean = along - heading if forward else heading - along
         stretch = lean / math.sin(lean) if abs(lean) > 1e-9 else 1.0
-        found.append(Bend(size * stretch, 2 * math.sin(lean) / size))
-    return found
+        bends.append(Bend(size * stretch, 2 * math.sin(lean) / size))
+    return bends
 
 
 def _line_and_arc(length: float, first: float, last: float) -> list[Bend]:
@@ -226,15 +226,15 @@ def corners(joint: Joint) -> np.ndarray:
     close = np.zeros(len(sharp), dtype=bool)
     close[: len(segments)] = [segment.length <= SAME_PLACE_MM for segment in segments]
     at_end = sharp | np.roll(sharp, -1) | close
-    found = (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
-    found[len(segments) :] = False  # an open seam has no edge after its last row
-    return found
+    broken = (turns > COARSEST + _ROUNDING) | (at_end & (turns > CORNER + _ROUNDING))
+    broken[len(segments) :] = False  # an open seam has no edge after its last row
+    return broken
 
 
 def _sharpen(segments: Sequence[_Segment], joint: Joint) -> list[int]:
     """Stations that stand in a corner, by row: the edge comes straight to each and
     leaves it straight, so that its own way, between the two, is nobody's."""
-    found = []
+    sharpened = []
     for row, after in enumerate(segments):
         if row == 0 and not joint.closed:
             continue
@@ -252,8 +252,8 @@ def _sharpen(segments: Sequence[_Segment], joint: Joint) -> list[int]:
         if plain or joint.stations[row].corner:
             turn = ends[1] + ends[2] - ends[0] - ends[3]
             before.arrive, after.leave, after.spot = ends[0], ends[3], turn
-            found.append(row)
-    return found
+            sharpened.append(row)
+    return sharpened
 
 
 def _segments(joint: Joint, ways: np.ndarray) -> list[_Segment]:

@@ -153,9 +153,9 @@ def build_joint(stations, *, closed: bool = True, part_inside: bool = True) -> J
 def station_complaints(stations) -> list[JointComplaint]:
     """All that is wrong with stations one by one, before they make an outline."""
     complaints = [
-        JointComplaint(row, *found)
+        JointComplaint(row, *complaint)
         for row, station in enumerate(stations)
-        for found in _complaints_of(station)
+        for complaint in _complaints_of(station)
     ]
     return complaints + _repeated_labels(stations)
 
@@ -178,8 +178,10 @@ def _with_gap_directions(stations, closed, part_inside):
             "or its faces look all ways: state them, or say that the seam is open"
         )
         return stations, [JointComplaint(None, "gap_direction", text)]
-    said = ([station.corner is what for station in stations] for what in (True, False))
-    corners, rounds = map(np.array, said)
+    marked = (
+        [station.corner is what for station in stations] for what in (True, False)
+    )
+    corners, rounds = map(np.array, marked)
     unsaid = np.array([station.corner is None for station in stations])
     rounds |= unsaid & outline.plainly_round(places, faces, closed)
     normals, turns = outline.right_hand_normals(places, faces, closed, corners, rounds)
@@ -225,13 +227,13 @@ def plain_directions(stations, places, faces) -> np.ndarray | None:
         return None
     if len(np.unique(places[:, :2], axis=0)) < len(places):
         return None
-    found = plain_shape.outward(places[:, :2])
-    if found is None:
+    normals = plain_shape.outward(places[:, :2])
+    if normals is None:
         return None
-    found = np.column_stack([found, np.zeros(len(found))])
-    ways = zip(stated, found, strict=True)
+    normals = np.column_stack([normals, np.zeros(len(normals))])
+    ways = zip(stated, normals, strict=True)
     leaning = [abs(np.dot(_unit(way), own)) for way, own in ways if way]
-    return found if min(leaning, default=1.0) > AS_STATED else None
+    return normals if min(leaning, default=1.0) > AS_STATED else None
 
 
 def _gap_direction(station: Station, known, right_way: str | None) -> Vector:
@@ -318,13 +320,13 @@ def _complaints_of(station: Station):
 
 def _repeated_labels(stations) -> list[JointComplaint]:
     seen: dict[str, int] = {}
-    found = []
+    complaints = []
     for row, station in enumerate(stations):
         if station.label in seen:
             text = f"station {station.label} is there twice"
-            found.append(JointComplaint(row, "label", text))
+            complaints.append(JointComplaint(row, "label", text))
         seen.setdefault(station.label, row)
-    return found
+    return complaints
 
 
 def _is_flat(stations) -> bool:

@@ -87,7 +87,7 @@ def rounded_rectangle_by_side(
     counts = _side_counts(counts, 4)
     _enough(sum(counts) + 4 * per_corner)
     straight = [width - 2 * radius, height - 2 * radius] * 2
-    found = []
+    stations = []
     for side in range(4):
         if counts[side] and straight[side] <= 0:
             raise ValueError(
@@ -97,13 +97,13 @@ def rounded_rectangle_by_side(
             (2 * side, straight[side], counts[side]),
             (2 * side + 1, math.pi * radius / 2, per_corner),
         ):
-            found += [
+            stations += [
                 _on_rounded_rectangle(
                     width, height, radius, piece, (k + 0.5) * length / many
                 )
                 for k in range(many)
             ]
-    places, normals = zip(*found, strict=True)
+    places, normals = zip(*stations, strict=True)
     return _layout(places, normals, part_inside)
 
 
@@ -123,7 +123,7 @@ def rounded_rectangle_by_tape(
     _rounded(width, height, radius)
     arc = math.pi * radius / 2
     straight = [width - 2 * radius, height - 2 * radius] * 2
-    found = []
+    stations = []
     for side, gone in enumerate(
         _taped(distances, [length + arc for length in straight])
     ):
@@ -135,9 +135,9 @@ def rounded_rectangle_by_tape(
                 piece = 2 * side
             else:
                 piece, offset = 2 * side + 1, offset - straight[side]
-            found.append(_on_rounded_rectangle(width, height, radius, piece, offset))
-    _enough(len(found))
-    places, normals = zip(*found, strict=True)
+            stations.append(_on_rounded_rectangle(width, height, radius, piece, offset))
+    _enough(len(stations))
+    places, normals = zip(*stations, strict=True)
     return _layout(places, normals, part_inside)
 
 

@@ -83,8 +83,8 @@ def right_hand_normals(
 
 def sharpest(rounds: np.ndarray | None = None):
     """How far, degrees, a seam may turn at a place that is no corner."""
-    told = False if rounds is None else rounds
-    return np.where(told, SHARPEST_ROUND_DEG, SHARPEST_TURN_DEG) + ROUNDING_DEG
+    rounded = False if rounds is None else rounds
+    return np.where(rounded, SHARPEST_ROUND_DEG, SHARPEST_TURN_DEG) + ROUNDING_DEG
 
 
 def breaks(
@@ -107,7 +107,7 @@ def plainly_round(places: np.ndarray, faces: np.ndarray, closed: bool) -> np.nda
     """Whether each place (n,) of a seam in the plane lies on a round between two sides
     that are straight by three places each: off where they meet, and so that an arc from
     one side to the other goes through it and through none of those."""
-    count, found = len(places), np.zeros(len(places), dtype=bool)
+    count, plain = len(places), np.zeros(len(places), dtype=bool)
     flat = np.ptp(places[:, 2]) <= SAME_PLACE_MM and not faces[:, :2].any()
     at = places[:, 0] + 1j * places[:, 1]
     rows = range(count) if closed else range(3, count - 3)
@@ -116,8 +116,8 @@ def plainly_round(places: np.ndarray, faces: np.ndarray, closed: bool) -> np.nda
             [complex(at[(row + way * k) % count] - at[row]) for k in (3, 2, 1)]
             for way in (-1, 1)
         )
-        found[row] = _on_an_arc(before, after)
-    return found
+        plain[row] = _on_an_arc(before, after)
+    return plain
 
 
 def _on_an_arc(before: list[complex], after: list[complex]) -> bool:
@@ -226,7 +226,7 @@ def crossing_edges(
     if len(real) < 2:
         return None
     doubled = _doubling_back(starts[real], ends[real], closed)
-    found = [(int(real[i]), int(real[j])) for i, j in doubled]
+    pairs = [(int(real[i]), int(real[j])) for i, j in doubled]
     left = np.minimum(starts[:, 0], ends[:, 0])
     right = np.maximum(starts[:, 0], ends[:, 0])
     order = real[np.argsort(left[real], kind="stable")]
@@ -239,8 +239,8 @@ def crossing_edges(
         beside = (apart == 1) | (closed & (apart == len(real) - 1))
         others = others[~beside]
         hit = others[_meet(starts[edge], ends[edge], starts[others], ends[others])]
-        found += [(min(int(edge), int(o)), max(int(edge), int(o))) for o in hit]
-    return min(found) if found else None
+        pairs += [(min(int(edge), int(o)), max(int(edge), int(o))) for o in hit]
+    return min(pairs) if pairs else None
 
 
 def _open_to_sight(places: np.ndarray, faces: np.ndarray | None) -> bool:

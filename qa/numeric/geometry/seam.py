@@ -108,11 +108,11 @@ def gap_directions(
     ways = steps / lengths[:, None]
     outward = sense * np.column_stack([ways[:, 1], -ways[:, 0]])
     outward = outward if part_inside or not curve.closed else -outward
-    found, away = zip(
+    directions, away = zip(
         *(_beside(curve, steps, lengths, outward, place) for place in places),
         strict=True,
     )
-    return np.array(found), np.array(away)
+    return np.array(directions), np.array(away)
 
 
 def distances_to(curve: Curve, places: np.ndarray) -> np.ndarray:

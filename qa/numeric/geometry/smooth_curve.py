@@ -70,13 +70,13 @@ def _line_and_arc(share, size, bends, steps, smooth) -> np.ndarray:
     seen = bends * (1 - STRAIGHT / size)  # 0 where it is straight
     with np.errstate(invalid="ignore", divide="ignore"):
         root = (size + far_back + far_ahead) / (back + ahead)
-        found = np.clip((back * root - far_back) / size, 0.0, 1.0)
+        exact = np.clip((back * root - far_back) / size, 0.0, 1.0)
         bent = np.fmin(
             np.roll(seen, 2) / np.roll(bends, 1), np.roll(seen, -2) / np.roll(bends, -1)
         )
     sure = np.clip(1 - np.nan_to_num(bent, nan=1.0), 0.0, 1.0) ** SURENESS
     known = smooth & np.roll(smooth, 1) & np.roll(smooth, -1)
-    return np.where(known, share + sure * (found - share), share)
+    return np.where(known, share + sure * (exact - share), share)
 
 
 def _round_between_sides(row: int, share, known, smooth, alone) -> None:

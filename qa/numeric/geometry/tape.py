@@ -82,23 +82,23 @@ def _corners(rows, placed, closed, rounds) -> np.ndarray:
             require_direction(rows[placed[k]].station)
         except ValueError as why:
             raise TapeError(placed[k], f"{why}", "gap_direction") from why
-    found = np.zeros(len(rows), dtype=bool)
-    found[placed] = broken
+    broken_at = np.zeros(len(rows), dtype=bool)
+    broken_at[placed] = broken
     if not closed:
-        found[[placed[0], placed[-1]]] = True
-    return found
+        broken_at[[placed[0], placed[-1]]] = True
+    return broken_at
 
 
 def _chains(placed, corners, closed, count) -> list[list[int]]:
     """Rows from each corner to the next, both with it; round a closed seam, where its
     rows are counted on. One without a corner is measured from its first row."""
     ends = [k for k in placed if corners[k]] or [placed[0]]
-    found = [
+    chains = [
         list(range(one, other + 1)) for one, other in zip(ends, ends[1:], strict=False)
     ]
     if closed:
-        found.append([*range(ends[-1], count), *range(ends[0] + 1)])
-    return found
+        chains.append([*range(ends[-1], count), *range(ends[0] + 1)])
+    return chains
 
 
 def _lay_chain(rows, chain: list[int], corners, places: np.ndarray) -> None:
@@ -171,7 +171,7 @@ def _as_said(between: list[Station], places: np.ndarray, whole: bool) -> list[St
     outward, turns = outline.right_hand_normals(places, faces, whole, rounds=rounds)
     if whole:
         outward = outward * outline.turning_sense(places, faces)
-    found = []
+    stations = []
     for k, station in enumerate(between):
         stated = station.gap_direction
         if stated and rounds[k] and turns[k] > outline.sharpest():
@@ -180,8 +180,8 @@ def _as_said(between: list[Station], places: np.ndarray, whole: bool) -> list[St
         else:
             stated = None
         corner = False if rounds[k] else None
-        found.append(Station(str(k), tuple(places[k]), stated, corner=corner))
-    return found
+        stations.append(Station(str(k), tuple(places[k]), stated, corner=corner))
+    return stations
 
 
 def _directed(rows, places, said, closed, part_inside) -> list[Station]:

@@ -95,8 +95,8 @@ class HolePlan:
     @property
     def conforms(self) -> bool | None:
         """As of its holes: False where one is, else None where one is."""
-        found = {hole.conforms for hole in self.holes}
-        return False if False in found else None if None in found else True
+        verdicts = {hole.conforms for hole in self.holes}
+        return False if False in verdicts else None if None in verdicts else True
 
 
 def plan_holes(holes) -> HolePlan:

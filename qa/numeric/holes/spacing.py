@@ -91,7 +91,7 @@ def spacing_shortfalls(
     Ratios of lengths in nanometers differ by more than their ninth decimal; what is
     beyond comes of dividing. ValueError for one that is no number.
     """
-    found = []
+    shortfalls = []
     for what, ratio, least in (
         ("edge", edge_ratio, rule.edge_min),
         ("pitch", pitch_ratio, rule.pitch_min),
@@ -99,5 +99,5 @@ def spacing_shortfalls(
         if ratio is not None and not math.isfinite(ratio):
             raise ValueError(f"{what}: the ratio must be a number, not {ratio}")
         if ratio is not None and least is not None and round(ratio, 9) < least:
-            found.append(SpacingShortfall(what, ratio, least))
-    return tuple(found)
+            shortfalls.append(SpacingShortfall(what, ratio, least))
+    return tuple(shortfalls)

@@ -92,10 +92,10 @@ def grouped(
     """Values by label, in the order in which labels first come; each alone without."""
     if labels is None:
         return [[value] for value in values]
-    found: dict[str, list[Fraction]] = {}
+    groups: dict[str, list[Fraction]] = {}
     for label, value in zip(labels, values, strict=True):
-        found.setdefault(label, []).append(value)
-    return list(found.values())
+        groups.setdefault(label, []).append(value)
+    return list(groups.values())
 
 
 def _usual(largest: int) -> str:
@@ -183,12 +183,12 @@ def _told(
     sd: float,
     rules: str,
 ) -> Chart:
-    found = signals(z, rules)
+    marked = signals(z, rules)
     beyond = f"{RULES[rules][0].name}_spread"
     limits = zip(at, below.lower, below.points, below.upper, strict=True)
-    found += [Signal(k, beyond) for k, low, x, up in limits if not low <= x <= up]
-    found.sort(key=lambda signal: signal.at)
-    return Chart(kind, places, below, tuple(at), sd, tuple(found))
+    marked += [Signal(k, beyond) for k, low, x, up in limits if not low <= x <= up]
+    marked.sort(key=lambda signal: signal.at)
+    return Chart(kind, places, below, tuple(at), sd, tuple(marked))
 
 
 def _none(kind: str, why: Remark) -> Chart:

@@ -35,11 +35,11 @@ def whole_risks(each: Sequence[Characteristic], acceptance: Sequence[Ends]) -> R
     Raises RiskError, also of none; NotANumber.
     """
     alike = Counter(zip(each, acceptance, strict=True))
-    told = {
+    joint_risks = {
         pair: global_risks(pair[0].process, pair[0].u, pair[0].tolerance, pair[1])
         for pair in alike
     }
-    return check_risks([told[pair] for pair in alike.elements()])
+    return check_risks([joint_risks[pair] for pair in alike.elements()])
 
 
 def guard_that_keeps(each: Sequence[Characteristic], customer: float) -> float | None:

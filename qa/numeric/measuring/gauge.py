@@ -118,10 +118,10 @@ def gauge_study(
     squares = _squares(cells)
     if not squares["total"][0]:
         return replace(study, why=Remark("alike"))
-    found, pooled = _mean_squares(squares)
+    variances, pooled = _mean_squares(squares)
     study = replace(study, anova=_table(squares), pooled=pooled)
     weights = _weights(p, o, r, pooled)
-    return _told(study, found, weights, level, tolerance, by_ranges(cells))
+    return _told(study, variances, weights, level, tolerance, by_ranges(cells))
 
 
 def _cells(
@@ -207,11 +207,11 @@ def _mean_squares(squares) -> tuple[dict[str, tuple[float, int]], bool]:
         )
     if pooled:
         error, error_df = error + ss, error_df + df
-    found = {"repeatability": (float(error / error_df), error_df)}
+    mean_squares = {"repeatability": (float(error / error_df), error_df)}
     for source in ("part", "person", *(() if pooled else ("part_x_person",))):
         ss, df = squares[source]
-        found[source] = (float(ss / df), df)
-    return found, pooled
+        mean_squares[source] = (float(ss / df), df)
+    return mean_squares, pooled
 
 
 def _weights(p: int, o: int, r: int, pooled: bool) -> dict[str, dict[str, float]]:

@@ -20,10 +20,10 @@ def advice(study: Study) -> list[Remark]:
         return []
     if not study.sd["gauge"]:
         return [Remark("no_gauge_spread")]
-    told = [_limits(study), *_tolerance(study), *_categories(study)]
+    remarks = [_limits(study), *_tolerance(study), *_categories(study)]
     repeats = study.sd["repeatability"] >= study.sd["reproducibility"]
     return [
-        *told,
+        *remarks,
         Remark("most_repeating" if repeats else "most_people"),
         *_pooled(study),
     ]

@@ -74,21 +74,21 @@ def place_level(places: int, level: float = LEVEL) -> float:
 
 def joint_capability(places: Sequence[Capability]) -> JointCapability:
     """Of the places of a joint, each bounded at `place_level` of their number."""
-    told = [(at, place) for at, place in enumerate(places) if place.method]
+    judged = [(at, place) for at, place in enumerate(places) if place.method]
     worst = {}
     for name in INDICES:
-        having = [(getattr(place, name), at) for at, place in told]
+        having = [(getattr(place, name), at) for at, place in judged]
         having = [(value, at) for value, at in having if value is not None]
         if having:
             value, at = min(having)
             worst[name] = Worst(value, at, _bounds(places, name))
-    out = [outside(place) for _, place in told]
+    out = [outside(place) for _, place in judged]
     shares = [beyond.share for beyond in out]
-    whole = out and len(told) == len(places) and all(beyond.whole for beyond in out)
+    whole = out and len(judged) == len(places) and all(beyond.whole for beyond in out)
     return JointCapability(
         places=len(places),
-        told=len(told),
-        normal=sum(place.method == "normal" for _, place in told),
+        told=len(judged),
+        normal=sum(place.method == "normal" for _, place in judged),
         worst=worst,
         least=max(shares, default=None),
         independent=_either(shares) if whole else None,

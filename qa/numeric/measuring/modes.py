@@ -103,5 +103,5 @@ def _twist(at: np.ndarray, flushes: Sequence[float | None]) -> Fitted:
     if np.linalg.matrix_rank(rows) < rows.shape[1]:
         return Fitted(None, Remark("no_saddle"))
     read = np.array([flushes[k] for k in there])
-    found, *_ = np.linalg.lstsq(rows, read, rcond=None)
-    return Fitted(float(found[3]))
+    solution, *_ = np.linalg.lstsq(rows, read, rcond=None)
+    return Fitted(float(solution[3]))

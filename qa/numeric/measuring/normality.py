@@ -47,10 +47,10 @@ def anderson_darling(values: Sequence[Number]) -> Normality:
 
 def standardized(numbers: Sequence[Fraction]) -> list[float]:
     """In order of size, in standard deviations from the mean. TooFew without any."""
-    found = moments(numbers)
-    if not found.sd:
+    sample = moments(numbers)
+    if not sample.sd:
         raise TooFew("all values are the same: there is no spread")
-    return [float(number - found.mean) / found.sd for number in sorted(numbers)]
+    return [float(number - sample.mean) / sample.sd for number in sorted(numbers)]
 
 
 def _p(adjusted: float) -> float:

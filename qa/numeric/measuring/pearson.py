@@ -49,9 +49,9 @@ class Curve:
 def shape_of(values: Sequence[Fraction]) -> tuple[float, float]:
     """Skewness and kurtosis (3 for the normal) of four values or more, not all the
     same: G1 and G2 + 3 of Joanes and Gill, The Statistician 47(1), 1998, 183-189."""
-    found = moments(values)
-    n, sd = found.n, math.sqrt(found.squares / found.n)
-    z = [float(value - found.mean) / sd for value in values]
+    sample = moments(values)
+    n, sd = sample.n, math.sqrt(sample.squares / sample.n)
+    z = [float(value - sample.mean) / sd for value in values]
     skewness = math.fsum(value**3 for value in z) / n
     excess = math.fsum(value**4 for value in z) / n - 3
     scale = (n - 1) / ((n - 2) * (n - 3))

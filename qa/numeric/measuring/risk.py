@@ -111,8 +111,8 @@ def guard_for(
         raise RiskError(f"a wished risk lies between 0 and 1, not at {customer}")
 
     def beyond(r: float) -> float:
-        found = global_risks(process, u, tolerance, guarded(tolerance, u, r))
-        return found.customer - customer
+        risks = global_risks(process, u, tolerance, guarded(tolerance, u, r))
+        return risks.customer - customer
 
     if beyond(0.0) <= 0:
         return 0.0

@@ -69,14 +69,14 @@ def within(groups: Sequence[Sequence[Fraction]], how: str) -> Spread | None:
     if how == "pooled":
         return _pooled(several)
     if how == "rbar":
-        found = [(float(max(g) - min(g)), d2(len(g)), d3(len(g))) for g in several]
+        ranges = [(float(max(g) - min(g)), d2(len(g)), d3(len(g))) for g in several]
     else:
-        found = [
+        ranges = [
             (moments(g).sd, c4(len(g)), math.sqrt(1 - c4(len(g)) ** 2)) for g in several
         ]
-    weights = [(mean / sd) ** 2 for _, mean, sd in found]
+    weights = [(mean / sd) ** 2 for _, mean, sd in ranges]
     total = math.fsum(weights)
-    each = zip(weights, found, strict=True)
+    each = zip(weights, ranges, strict=True)
     sd = math.fsum(w * value / mean for w, (value, mean, _) in each) / total
     return Spread(sd, _worth(1 / total), how)
 

@@ -102,15 +102,15 @@ class AssemblyPlanner(Planner):
         for number, mover in enumerate(arrays.movers):
             here = pulls.take(pulls.sides[:, number] != 0)
             center, rho = arrays.center_of(number)
-            found = arrays.bodies[mover].motions
-            if found is None:
+            own = arrays.bodies[mover].motions
+            if own is None:
                 gap = every.gap[every.sides[:, number] != 0]
                 measured = bool(gap.any()), bool((~gap).any())
-                found = motions_about(center, rho, here, measured, self.options)
-            self.motions_of.append(tuple(found))
-            motions += self._named(found, mover)
-            bodies += [number] * len(found)
-            rhos += [rho] * len(found)
+                own = motions_about(center, rho, here, measured, self.options)
+            self.motions_of.append(tuple(own))
+            motions += self._named(own, mover)
+            bodies += [number] * len(own)
+            rhos += [rho] * len(own)
         if not motions:
             raise NothingSeen("no reading can see any motion that a part may make")
         where = pulls.places, pulls.directions, pulls.sides

@@ -22,14 +22,14 @@ class Ties:
 
     @cached_property
     def bound(self) -> list[tuple[int, int]]:
-        found, taken = [], np.zeros(self.whole.shape[1], dtype=bool)
+        pairs, taken = [], np.zeros(self.whole.shape[1], dtype=bool)
         for number in np.flatnonzero(self.least >= self.most):
             row = self.whole[number]
             own = np.flatnonzero((np.abs(row) == 1) & ~taken)
-            if len(own) and not row[[k for _, k in found]].any():
-                found.append((int(number), int(own[0])))
+            if len(own) and not row[[k for _, k in pairs]].any():
+                pairs.append((int(number), int(own[0])))
                 taken |= row != 0
-        return found
+        return pairs
 
 
 def ties(low, high, base, shares, room) -> Ties:

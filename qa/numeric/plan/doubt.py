@@ -58,13 +58,13 @@ def doubtful(arrays: JointArrays, gaps: Readings, flushes: Readings) -> Doubt | 
         for kind, readings in (("gap", gaps), ("flush", flushes))
     ]
     every = sum(len(readings) for _, readings in kinds)
-    found = [
+    doubts = [
         _most_odd(arrays, readings.take(rows), kind, every)
         for kind, readings in kinds
         for rows in _stretches(len(readings))
     ]
-    found = [doubt for doubt in found if doubt is not None]
-    return min(found, key=lambda doubt: doubt.chance, default=None)
+    doubts = [doubt for doubt in doubts if doubt is not None]
+    return min(doubts, key=lambda doubt: doubt.chance, default=None)
 
 
 def _stretches(count: int) -> list:

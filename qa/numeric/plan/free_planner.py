@@ -79,9 +79,9 @@ class Planner:
         every = self.every
         free = self._freedom(self._pulls())
         self.held = free.held
-        found, self.settled = solve_apart(every, free, solve_seat)
-        self.prove = found.prove
-        return Solved(free, self._move(free, found.step), found.step)
+        seat, self.settled = solve_apart(every, free, solve_seat)
+        self.prove = seat.prove
+        return Solved(free, self._move(free, seat.step), seat.step)
 
     def _pulls(self) -> Readings:
         """The readings that say where it should go."""
@@ -97,9 +97,9 @@ class Planner:
         """The seat without ways to move that gain less than the resolution."""
         fewer = trifles.seat_without(self)
         if fewer is not None:
-            found, self.settled = fewer
-            free, self.prove = self.seat.freedom, found.prove
-            self.seat = Solved(free, self._move(free, found.step), found.step)
+            seat, self.settled = fewer
+            free, self.prove = self.seat.freedom, seat.prove
+            self.seat = Solved(free, self._move(free, seat.step), seat.step)
 
     def _freedom(self, pulls: Readings) -> Freedom:
         """What the readings that say where it should go can see."""
@@ -171,12 +171,12 @@ class Planner:
         free = self.seat.freedom
         if self.stays:
             free = replace(free, low=self.seat.step, high=self.seat.step)
-        found, settled = solve_apart(self.every, free, solve)
+        trim, settled = solve_apart(self.every, free, solve)
         if self.options.resolved and not self.stays:
-            found, settled = trifles.cut_without(self, free, solve, (found, settled))
+            trim, settled = trifles.cut_without(self, free, solve, (trim, settled))
         self.settled &= settled
-        self.prove = found.prove
-        return Cut(found, self._move(self.seat.freedom, found.step))
+        self.prove = trim.prove
+        return Cut(trim, self._move(self.seat.freedom, trim.step))
 
     def rules(self, readings: Readings) -> TrimRules:
         """What may be cut at readings with all the gaps first, or with none of them."""

@@ -33,12 +33,12 @@ def motions_about(
         options.max_raise_mm,
         math.radians(options.max_tilt_deg),
     )
-    found = seen(free, rho, pulls.places, pulls.directions)
+    visible = seen(free, rho, pulls.places, pulls.directions)
     kinds = zip((IN_PLANE, OUT_OF_PLANE), measured, strict=True)
     asked = [name for names, there in kinds if there for name in names]
     return [
         motion
-        for motion, felt in zip(free, found, strict=True)
+        for motion, felt in zip(free, visible, strict=True)
         if felt or motion.name in asked
     ]
 

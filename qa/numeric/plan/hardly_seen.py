@@ -49,14 +49,14 @@ def hardly_seen(
     triangle = np.linalg.qr(slopes, mode="r")
     _, sizes, axes = np.linalg.svd(triangle, full_matrices=True)
     sizes = np.r_[sizes, np.zeros(len(axes) - len(sizes))]
-    found = []
+    shown = []
     for size, axis in zip(sizes, axes, strict=True):
         if size < HARDLY * math.sqrt(len(slopes)):
             way = np.zeros(len(free.motions))
             way[live] = axis if axis[np.argmax(np.abs(axis))] > 0 else -axis
             known = u_mm / size if u_mm is not None and size > 1e-9 else None
-            found.append(_shown(arrays, free, way, known))
-    return tuple(found)
+            shown.append(_shown(arrays, free, way, known))
+    return tuple(shown)
 
 
 def _shown(arrays, free, way, u) -> HardlySeen:

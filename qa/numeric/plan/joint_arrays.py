@@ -103,9 +103,9 @@ class JointArrays:
         room = _numbers(station.land for station in self.stations)
         rows = np.flatnonzero(np.isfinite(room))
         nothing = self._scales([Limits()] * len(self.stations), None, "simple", "2017")
-        found = self._readings(rows, False, room, self.faces, nothing, 0.0)
-        found.weights[:] = 0.0  # a land has no say in where the part sits best
-        return found
+        readings = self._readings(rows, False, room, self.faces, nothing, 0.0)
+        readings.weights[:] = 0.0  # a land has no say in where the part sits best
+        return readings
 
     def _readings(self, rows, gap, values, directions, scales, floor) -> Readings:
         return Readings(

@@ -84,13 +84,13 @@ def with_doubts(part: Measured, options: PlanOptions, plan: Plan) -> Plan:
     if that was drawn (`shared_intervals`), and what is doubtful of its readings. As it
     stands where the joint has no limits."""
     try:
-        found = _of_readings(planner_of([part], options).arrays, plan)
+        known = _of_readings(planner_of([part], options).arrays, plan)
     except NothingToJudge:
         return plan if plan.known else replace(plan, known=Known(None, ()))
     if plan.known:
-        found = replace(found, intervals=plan.known.intervals)
-    notes = (*plan.notes, *_notes(plan, found, options.resolution_mm))
-    return replace(plan, known=found, notes=notes)
+        known = replace(known, intervals=plan.known.intervals)
+    notes = (*plan.notes, *_notes(plan, known, options.resolution_mm))
+    return replace(plan, known=known, notes=notes)
 
 
 def _known(arrays: JointArrays, options: PlanOptions, plan: Plan) -> Known:

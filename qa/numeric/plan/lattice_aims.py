@@ -106,8 +106,8 @@ class TrimAims(SeatAims):
         beyond *= np.maximum(weights, LEAST_WEIGHT_MM)
 
         def short():
-            found = np.clip(problem.target - ends[1], 0, problem.inside)
-            return found[:, gaps] @ weights[gaps]
+            shortfall = np.clip(problem.target - ends[1], 0, problem.inside)
+            return shortfall[:, gaps] @ weights[gaps]
 
         ways = {
             "overlap": lambda: self._overlap(ends[1]),

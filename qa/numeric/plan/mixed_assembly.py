@@ -55,9 +55,9 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
         ]
         at_most(own)
         rhos = [arrays.center_of(n)[1] for n in self.set_movers]
-        found = Rigs([Rig(*each) for each in zip(own, rhos, strict=True)])
-        found.bodies = np.repeat(self.set_movers, 6)
-        return found
+        rigs = Rigs([Rig(*each) for each in zip(own, rhos, strict=True)])
+        rigs.bodies = np.repeat(self.set_movers, 6)
+        return rigs
 
     # where free parts may go, and set ones stand
 
@@ -73,16 +73,16 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
             if n in self.set_movers:
                 continue
             center, rho = arrays.center_of(n)
-            found = arrays.bodies[mover].motions
-            if found is None:
+            own_motions = arrays.bodies[mover].motions
+            if own_motions is None:
                 gap = every.gap[every.sides[:, n] != 0]
                 measured = bool(gap.any()), bool((~gap).any())
                 here = pulls.take(pulls.sides[:, n] != 0)
-                found = motions_about(center, rho, here, measured, self.options)
-            self.motions_of[n] = tuple(found)
-            motions += self._named(found, mover)
-            bodies += [n] * len(found)
-            rhos += [rho] * len(found)
+                own_motions = motions_about(center, rho, here, measured, self.options)
+            self.motions_of[n] = tuple(own_motions)
+            motions += self._named(own_motions, mover)
+            bodies += [n] * len(own_motions)
+            rhos += [rho] * len(own_motions)
         where = pulls.places, pulls.directions, pulls.sides
         try:
             return freedom(motions, np.array(rhos), *where, bodies)
@@ -139,14 +139,14 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
         if free is None:
             return None
         try:
-            found, settled = solve_apart(self.every, free, solve_seat)
+            seat, settled = solve_apart(self.every, free, solve_seat)
         except NoFeasibleMotion:
             return None
-        ends = self.every.moved(free, found.step)[0][None]
+        ends = self.every.moved(free, seat.step)[0][None]
         aims = SeatAims(self.every, self.anywhere)
         if not aims.allowed(ends)[0]:
             return None
-        return aims.least(ends, ends)[0], (free, found, settled)
+        return aims.least(ends, ends)[0], (free, seat, settled)
 
     def _cut(self, steps, aimed):
         """(aims, trim) of settings with cuts."""
@@ -158,15 +158,15 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
             return solve_trim(readings, free, self.rules(readings))
 
         try:
-            found, settled = solve_apart(self.every, free, solve)
+            trim, settled = solve_apart(self.every, free, solve)
         except NoFeasibleMotion:
             return None
-        moved = self.every.moved(free, found.step)[0][None]
+        moved = self.every.moved(free, trim.step)[0][None]
         rules = self.rules(self.every)
         aims = TrimAims(self.every, self.anywhere, rules, aimed)
         if not aims.allowed(moved)[0]:
             return None
-        return aims.least(moved, moved)[0], (free, found, settled)
+        return aims.least(moved, moved)[0], (free, trim, settled)
 
     def _placed(self, steps) -> Freedom | None:
         """The freedom with settings made; None where rigid parts cannot make them."""
@@ -182,19 +182,19 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
     def _solve_seat(self) -> Solved:
         self._seen()
         self._remark(self.rig.rigs)
-        best, (free, found, self.settled) = self._searched(
+        best, (free, seat, self.settled) = self._searched(
             self._seated, lambda readings: SeatAims(readings, self.anywhere)
         )
         self.steps = np.array(best)
         self.prove = lambda: None
-        return Solved(free, self._move(free, found.step), found.step)
+        return Solved(free, self._move(free, seat.step), seat.step)
 
     def _solve_trim(self) -> Cut:
         if self.stays or not (self.rules(self.every).most_trim > 0).any():
             return Planner._solve_trim(self)
         aimed, rules = np.zeros(len(self.every), dtype=bool), self.rules(self.every)
         for _ in range(AIMED):
-            best, (free, found, settled) = self._searched(
+            best, (free, trim, settled) = self._searched(
                 lambda steps, aimed=aimed: self._cut(steps, aimed),
                 lambda readings, aimed=aimed: TrimAims(
                     readings, self.anywhere, rules, aimed
@@ -202,15 +202,15 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
                 self.steps,
             )
             more = np.zeros(len(self.every), dtype=bool)
-            more[: len(found.trim)] = found.trim > CUT_MM
+            more[: len(trim.trim)] = trim.trim > CUT_MM
             if rules.aim <= 0 or not (more & ~aimed).any():
                 break
             aimed = aimed | more
         self.steps = np.array(best)
-        move = self._move(free, found.step)
-        self.seat = Solved(free, move, found.step)
+        move = self._move(free, trim.step)
+        self.seat = Solved(free, move, trim.step)
         self.settled &= settled
-        return Cut(found, move)
+        return Cut(trim, move)
 
     def _searched(self, come_to, aims_at, start=None):
         """(steps, what they come to) of the best settings found."""
@@ -244,10 +244,10 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
     def _in_turn(self, aims_of, aims_at, steps) -> None:
         """Settings for the free parts where they are, free parts for these settings."""
         for _ in range(TURNS):
-            found = aims_of(steps)
-            if found is None:
+            solved = aims_of(steps)
+            if solved is None:
                 return
-            free, at, _ = found[1]
+            free, at, _ = solved[1]
             step = np.where(self.of_set(free), 0.0, at.step)
             values = self.every.moved(free, step)[0]
             searched = best_settings(
@@ -304,10 +304,10 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
             if not fewer[adjuster]:
                 continue
             tried = np.where(np.arange(len(fewer)) == adjuster, 0, fewer)
-            found = self._seated(tried)
-            if found is None:
+            solved = self._seated(tried)
+            if solved is None:
                 continue
-            free, seat, _ = found[1]
+            free, seat, _ = solved[1]
             after = self.every.moved(free, seat.step)[0]
             inside = (after >= bounds[0]).all() and (after <= bounds[1]).all()
             if inside and trifles.as_right((self, after), (self, ends)):
@@ -321,8 +321,8 @@ def _first(known) -> tuple | None:
     """The settings that are first in the strict order: of equals the fewest adjusters,
     then the fewest steps."""
     best = None
-    for steps, found in known.items():
-        if found and (best is None or _before(steps, found[0], best, known[best][0])):
+    for steps, solved in known.items():
+        if solved and (best is None or _before(steps, solved[0], best, known[best][0])):
             best = steps
     return best
 

@@ -209,8 +209,8 @@ class Freedom:
         turns = np.array([motion.turns for motion in self.motions], dtype=bool)
         amounts = self.amounts(step)
         degrees = np.radians(np.round(np.degrees(amounts), DIGITS_DEG))
-        told = np.where(turns, degrees, np.round(amounts, DIGITS_MM)) * self.unit
-        return np.where(self.low == self.high, self.low, told)
+        rounded = np.where(turns, degrees, np.round(amounts, DIGITS_MM)) * self.unit
+        return np.where(self.low == self.high, self.low, rounded)
 
     def own(self, body: int, before: int | None = None) -> np.ndarray:
         """Numbers of the motions of a body, of those before one where it is given."""

@@ -40,10 +40,12 @@ def nearest_point(lines, least, most, start) -> np.ndarray:
     most = (most - at)[real] / sizes + across @ here
     bounded_low, bounded_high = np.isfinite(least), np.isfinite(most)
     sides = np.vstack([across[bounded_low], -across[bounded_high]])
-    found = _least_distance(sides, np.r_[least[bounded_low], -most[bounded_high]])
-    if (sides @ found < np.r_[least[bounded_low], -most[bounded_high]] - ROUNDED).any():
-        found = here  # no room at all: the roundings decided
-    return start + free @ (found - here)
+    nearest = _least_distance(sides, np.r_[least[bounded_low], -most[bounded_high]])
+    if (
+        sides @ nearest < np.r_[least[bounded_low], -most[bounded_high]] - ROUNDED
+    ).any():
+        nearest = here  # no room at all: the roundings decided
+    return start + free @ (nearest - here)
 
 
 def _least_distance(sides, limits) -> np.ndarray:
@@ -79,10 +81,10 @@ def least_point(lines, least, most, still) -> np.ndarray | None:
     bounded_low, bounded_high = np.isfinite(least), np.isfinite(most)
     sides = np.vstack([across[bounded_low], -across[bounded_high]])
     limits = np.r_[least[bounded_low], -most[bounded_high]]
-    found = _least_distance(sides, limits)
-    if (sides @ found < limits - ROUNDED).any():
+    least_at = _least_distance(sides, limits)
+    if (sides @ least_at < limits - ROUNDED).any():
         return None
-    return free @ found
+    return free @ least_at
 
 
 def nearest_of_hull(lowest: Callable, start, rounds: int = 200) -> np.ndarray:

@@ -39,8 +39,8 @@ def proof_of(problem, step: np.ndarray) -> Proof | None:
     names = [name for name in problem.told_aims if reached[name] > SAME]
     if not names:
         return None
-    found = _least(problem, step, names[0], reached)
-    return None if found is None else Proof(names[0], found, reached[names[0]])
+    bound = _least(problem, step, names[0], reached)
+    return None if bound is None else Proof(names[0], bound, reached[names[0]])
 
 
 def _least(problem, step, name, reached) -> float | None:

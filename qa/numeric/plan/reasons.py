@@ -29,7 +29,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
     if move is not None:
         moved = planner.displaced(move, arrays)
         closes = np.einsum("ij,ij->i", moved, arrays.gap_directions)
-    told = []
+    plans = []
     for row, station in enumerate(arrays.stations):
         k = gap_of.get(row)
         depth, added, left = (
@@ -38,7 +38,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
             else (float(trim[k]), float(build_up[k]), float(unresolved[k]))
         )
         flush = flush_of.get(row, nothing)
-        told.append(
+        plans.append(
             StationPlan(
                 arrays.joint_of[row],
                 station.label,
@@ -54,7 +54,7 @@ def station_plans(planner, gap_after, flush_after, trim, build_up, unresolved, m
                 reasons=_reasons(planner, row, depth, left, flush, row in steps_left),
             )
         )
-    return tuple(told)
+    return tuple(plans)
 
 
 def bite_of(planner, row, depth, after) -> float:
@@ -170,17 +170,17 @@ LENGTHS = (
 def recorded(reason: Reason, name: Callable[[int, str], str]) -> list:
     """A reason as it is kept and put into words: [code, values], lengths whole
     nanometers, stations by what `name` makes of (joint, label)."""
-    told = {}
+    values = {}
     for key, value in reason.values.items():
         if key in LENGTHS:
-            told[key] = _nm(value)
+            values[key] = _nm(value)
         elif key == "station":
-            told[key] = name(*value)
+            values[key] = name(*value)
         elif key == "stations":
-            told[key] = [name(*place) for place in value]
+            values[key] = [name(*place) for place in value]
         else:
-            told[key] = value
-    return [reason.code, told]
+            values[key] = value
+    return [reason.code, values]
 
 
 def _nm(mm: float) -> int:

@@ -78,10 +78,10 @@ def _reaches(readings, freedom, step, used, ends) -> bool:
         least = np.r_[ends[0] - base, freedom.low]
         most = np.r_[ends[1] - base, freedom.high]
         still = np.vstack([freedom.locked, np.eye(len(at))[~used]])
-        found = least_point(lines, least, most, still)
-        if found is None:
+        point = least_point(lines, least, most, still)
+        if point is None:
             return False
-        far, at = np.abs(found - at).max(initial=0.0), found
+        far, at = np.abs(point - at).max(initial=0.0), point
         if far < SAME_MM:
             return True
     return False

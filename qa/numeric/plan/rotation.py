@@ -188,12 +188,12 @@ class TurnSearch:
         self._hold(done)  # aims that cost nothing are held as they are
         parts = self.programme, self.draft, self.parts
         try:
-            found = problem.finish(*parts, done)
+            finished = problem.finish(*parts, done)
         except Infeasible:
             self._hold(0)
-            found = problem.finish(*parts)
+            finished = problem.finish(*parts)
         at = turn * problem.freedom.unit[problem.turn]
-        return np.insert(found[0][:-2], problem.turn, at), found[1]
+        return np.insert(finished[0][:-2], problem.turn, at), finished[1]
 
     def _least(self, aim: int, turn: float) -> float:
         """The least of an aim, and the turn where it is reached."""
@@ -232,12 +232,12 @@ class TurnSearch:
         for _ in range(5):
             if best <= self._rounding(aim, best):
                 break
-            found, value, off = self._slide(aim, at)
+            turned, value, off = self._slide(aim, at)
             if off <= 1e-15:  # the tangent point lies on the circle
                 if value < best - self._rounding(aim, value) / 2:
-                    best, turn = value, found
+                    best, turn = value, turned
                 break
-            at = found
+            at = turned
         return best, turn
 
     def _slide(self, aim: int, turn: float) -> tuple[float, float, float]:
@@ -261,8 +261,8 @@ class TurnSearch:
         rest = value - price * level - edge * sine
         self.curves[aim].append((price, edge - price * slope, rest))
         programme.untie(self.tangent)
-        found = math.asin(min(1.0, max(-1.0, sine)))
-        return found, value, abs(2 * math.sin(found / 2) ** 2 - versine)
+        angle = math.asin(min(1.0, max(-1.0, sine)))
+        return angle, value, abs(2 * math.sin(angle / 2) ** 2 - versine)
 
     def _fix(self, turn: float) -> np.ndarray:
         point = np.array([math.sin(turn), 2 * math.sin(turn / 2) ** 2])

@@ -47,17 +47,17 @@ def solve_apart(readings: Readings, freedom: Freedom, solve: Callable):
         for rows, own in parts:
             low = np.where(own, freedom.low, step)
             high = np.where(own, freedom.high, step)
-            found = solve(rows, replace(freedom, low=low, high=high))
-            step = found.step
-            settled &= found.settled
+            solution = solve(rows, replace(freedom, low=low, high=high))
+            step = solution.step
+            settled &= solution.settled
             left.append(rows.moved(freedom, step)[0])
         shifts = [
             np.abs(rows.moved(freedom, step)[0] - values).max(initial=0.0)
             for (rows, _), values in zip(parts, left, strict=True)
         ]
         if max(shifts) < SAME_MM:
-            return found, settled
-    return found, False
+            return solution, settled
+    return solution, False
 
 
 def _in_space(readings: Readings, freedom: Freedom) -> bool:

@@ -50,8 +50,8 @@ class SetPlanner(Planner):
         self.blind = most < UNSEEN * np.sqrt(max(1, len(slopes)))
         self.held, seen = set_remarks.still(rig, self.every)
         self.remarks += set_remarks.about(rig, self.blind, seen, self.options)
-        found = self._best(SeatAims(self.every, self.anywhere))
-        self.steps = found.steps
+        best = self._best(SeatAims(self.every, self.anywhere))
+        self.steps = best.steps
         return self._at(self.steps)
 
     def at_rest(self) -> Solved:
@@ -64,14 +64,14 @@ class SetPlanner(Planner):
         )
 
     def _best(self, aims: SeatAims, before: Best | None = None) -> Best:
-        found = self._searched(self._lattice(aims), before)
-        if found is None:
+        best = self._searched(self._lattice(aims), before)
+        if best is None:
             raise NoFeasibleMotion(
                 "no settings are allowed, not even leaving all as it is"
             )
-        if not found.proven:
+        if not best.proven:
             self.remarks.append(set_remarks.NOT_PROVEN)
-        return found
+        return best
 
     def _searched(self, lattice: Lattice, before: Best | None) -> Best | None:
         return best_settings(lattice, before)
@@ -101,11 +101,11 @@ class SetPlanner(Planner):
         self.steps, self.seat = steps, at
         if rules.ramps:
             self.remarks.append(set_remarks.FAIR)
-        found = solve_trim(self.every, at.freedom, rules)
+        trim = solve_trim(self.every, at.freedom, rules)
         if self.options.resolved and not self.stays:
-            found = self._cut_without_trifles(found, rules)
-        self.settled &= found.settled
-        return Cut(found, self.seat.move)
+            trim = self._cut_without_trifles(trim, rules)
+        self.settled &= trim.settled
+        return Cut(trim, self.seat.move)
 
     def _cut_without_trifles(self, found, rules):
         """What is left to cut with fewer adjusters set, where that is as right."""
@@ -159,8 +159,8 @@ class SetPlanner(Planner):
         left = np.flatnonzero((self.steps != 0) & (fewer == 0))
         names = [self.rig.adjusters[k].name for k in left]
         if names:
-            said = set_remarks.trifles(names, self.options.resolution_mm)
-            self.remarks.append(said)
+            remark = set_remarks.trifles(names, self.options.resolution_mm)
+            self.remarks.append(remark)
         self.steps = fewer
 
     def _fewer(self, steps, bounds) -> np.ndarray:
@@ -210,5 +210,5 @@ class SetPlanner(Planner):
 
 
 def _by_row(readings: Readings, values, rows) -> tuple:
-    found = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
-    return tuple(found.get(row) for row in rows)
+    by_row = dict(zip(readings.rows.tolist(), values.tolist(), strict=True))
+    return tuple(by_row.get(row) for row in rows)

@@ -41,16 +41,16 @@ def _named(rig: Rig, axes: np.ndarray):
 def about(rig: Rig, blind, seen, options) -> list[Reason]:
     """Remarks on the adjusters themselves, before anything is planned."""
     count = rig.basis.shape[1]
-    found = []
+    remarks = []
     if seen:
-        found.append(Reason("settings_few", {"count": count}))
+        remarks.append(Reason("settings_few", {"count": count}))
     if blind.any():
         names = [rig.adjusters[k].name for k in np.flatnonzero(blind)]
-        found.append(Reason("settings_unseen", {"names": names}))
+        remarks.append(Reason("settings_unseen", {"names": names}))
     if rig.overdetermined:
         values = {"adjusters": rig.count, "count": count, "mm": options.slack_mm}
-        found.append(Reason("settings_rigid", values))
-    return found
+        remarks.append(Reason("settings_rigid", values))
+    return remarks
 
 
 def trifles(names, u_mm: float) -> Reason:

@@ -38,11 +38,11 @@ class SharedIntervals:
 def with_intervals(planner: AssemblyPlanner, plan: AssemblyPlan) -> AssemblyPlan:
     """The plan with what is known of its moves and cuts, part by part and joint by
     joint; as it is where nothing can be told (see `intervals`)."""
-    found = shared_intervals(planner, plan.whole)
-    if found is None:
+    shared = shared_intervals(planner, plan.whole)
+    if shared is None:
         return plan
-    known = [Known(None, (), (), interval) for interval in found.parts]
-    cuts = [cut for joint in found.joints for cut in joint.cuts]
+    known = [Known(None, (), (), interval) for interval in shared.parts]
+    cuts = [cut for joint in shared.joints for cut in joint.cuts]
     return replace(
         plan,
         parts=tuple(
@@ -52,12 +52,12 @@ def with_intervals(planner: AssemblyPlanner, plan: AssemblyPlan) -> AssemblyPlan
         joints=tuple(
             replace(joint, known=Known(None, (), (), _renumbered(cuts_known, [number])))
             for number, (joint, cuts_known) in enumerate(
-                zip(plan.joints, found.joints, strict=True)
+                zip(plan.joints, shared.joints, strict=True)
             )
         ),
         own=tuple(
             own and (own[0], _own(own, replace(part, cuts=tuple(cuts))))
-            for own, part in zip(plan.own, found.parts, strict=True)
+            for own, part in zip(plan.own, shared.parts, strict=True)
         ),
     )
 
@@ -84,8 +84,8 @@ def shared_intervals(planner: AssemblyPlanner, whole: Plan) -> SharedIntervals |
     if isinstance(planner, MixedAssemblyPlanner):
         return _of_mixed(planner, whole)
     if whole.settings is not None:
-        found = of_settings(planner, whole)
-        return found and _of_settings(planner, whole, found)
+        of_set = of_settings(planner, whole)
+        return of_set and _of_settings(planner, whole, of_set)
     free, step = planner.gone(whole.move)
     trims = trims_of(planner, whole)
     count = len(planner.arrays.bodies), len(planner.arrays.parts)
@@ -135,7 +135,7 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
     if drawn.too_few(steps):
         return None
     set_u = np.array([adjuster.set_u or 0.0 for adjuster in rig.adjusters]) * changed
-    told = setting_intervals(whole.settings, steps[:, ours] @ own.T, set_u)
+    of_settings = setting_intervals(whole.settings, steps[:, ours] @ own.T, set_u)
     cuts = ()
     if trims.any():
         also = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
@@ -145,13 +145,13 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
         cuts = cut_intervals(planner, whole, cut)
     moves = [planner.moves_of(every, each) for each in steps]
     count = len(planner.arrays.bodies), len(planner.arrays.parts)
-    found = _of_moves(whole, moves, cuts, count)
-    parts = _of_set(planner, told)
+    of_moves = _of_moves(whole, moves, cuts, count)
+    parts = _of_set(planner, of_settings)
     return replace(
-        found,
+        of_moves,
         parts=tuple(
             part if planner.set_place(body) is None else parts[body]
-            for body, part in enumerate(found.parts)
+            for body, part in enumerate(of_moves.parts)
         ),
     )
 

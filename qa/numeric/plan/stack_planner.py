@@ -27,5 +27,5 @@ def every_setting(lattice: Lattice) -> Best | None:
     if not allowed[(steps == 0).all(axis=1)].any():
         return None
     steps, aims = first_of(lattice, steps[allowed])
-    told = dict(zip(lattice.names, aims.tolist(), strict=True))
-    return Best(steps, told, True, len(allowed))
+    by_name = dict(zip(lattice.names, aims.tolist(), strict=True))
+    return Best(steps, by_name, True, len(allowed))

@@ -37,23 +37,23 @@ def seat_without(planner):
     if not out.any():
         return None
     try:
-        found, settled = solve_apart(every, seat.freedom.without(out), solve_seat)
+        without, settled = solve_apart(every, seat.freedom.without(out), solve_seat)
     except NoFeasibleMotion:
         return None
-    after = every.moved(seat.freedom, found.step)[0]
+    after = every.moved(seat.freedom, without.step)[0]
     if settled < planner.settled or not as_right((planner, after), (planner, ends)):
         return None
     planner.remarks.append(left_out(planner, seat.freedom, out))
-    return found, settled
+    return without, settled
 
 
 def cut_without(planner, free, solve, planned):
     """(trim, whether it settled) by fewer ways to move, or as it was `planned`."""
-    found, settled = planned
+    trim, settled = planned
     every, options = planner.every, planner.options
-    ends, cuts = _after_cut(every, free, found)
+    ends, cuts = _after_cut(every, free, trim)
     bounds = trim_bounds(every, ends, cuts, planner.rules(every), options.resolution_mm)
-    out = needless(every, free, found.step, *bounds)
+    out = needless(every, free, trim.step, *bounds)
     if not out.any():
         return planned
     try:
@@ -62,7 +62,7 @@ def cut_without(planner, free, solve, planned):
         return planned
     after = _after_cut(every, free, again)[0]
     right = as_right((planner, after), (planner, ends))
-    if too < settled or not right or not no_more_is_cut(again, found):
+    if too < settled or not right or not no_more_is_cut(again, trim):
         return planned
     planner.remarks.append(left_out(planner, free, out))
     return again, too
@@ -103,8 +103,8 @@ def as_right(after, before) -> bool:
 def _chance(planner, values) -> float:
     """That all conform at readings (m,); 0 where nothing is known of it."""
     gaps, count = len(planner.gaps), len(planner.flushes)
-    found = planner.probability(values[:gaps], values[gaps : gaps + count])
-    return 0.0 if found is None else found
+    chance = planner.probability(values[:gaps], values[gaps : gaps + count])
+    return 0.0 if chance is None else chance
 
 
 def left_out(planner, free, out) -> Reason:

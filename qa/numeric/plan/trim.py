@@ -78,13 +78,13 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
     passes = 0
     while True:
         problem = TrimProblem(readings, freedom, rules, aimed)
-        found = settled_plan(problem)
-        passes += found.passes
-        step = freedom.told(found.step)
+        settled = settled_plan(problem)
+        passes += settled.passes
+        step = freedom.told(settled.step)
         moved, _ = readings.moved(freedom, step)
-        exact = moved, *problem.depths(moved, found.detail)
+        exact = moved, *problem.depths(moved, settled.detail)
         moved = np.where(readings.gap, _whole(moved), moved)
-        depth, build_up = map(_whole, problem.depths(moved, found.detail))
+        depth, build_up = map(_whole, problem.depths(moved, settled.detail))
         more = (depth > CUT_MM) & ~aimed
         if rules.aim <= 0 or not more.any():
             break
@@ -107,7 +107,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         float(weights @ exact[2]),
         float(weights @ left),
         float(readings.weights @ readings.deviation(values)),
-        found.settled,
+        settled.settled,
         passes,
         partial(proof_of, problem, step),
     )

@@ -130,8 +130,8 @@ def ways(
     if by_shims is not None:
         plans[SHIMS] = by_shims
     kinds = [kind for kind in ORDER if kind in plans]
-    told = [_way(kind, plans[kind], leave, seams, wished, rates) for kind in kinds]
-    return tuple(sorted(told, key=_rank))
+    every_way = [_way(kind, plans[kind], leave, seams, wished, rates) for kind in kinds]
+    return tuple(sorted(every_way, key=_rank))
 
 
 def _shims(parts, options, stacks: Collection[str]) -> Plan | None:

@@ -19,14 +19,14 @@ LEAST_MM = 1e-3
 
 def triples(places_mm: Sequence[tuple[float, float]]) -> tuple[Triple, ...]:
     """All threes of places (x, y) in mm that hold a plane: not in a line."""
-    found = []
+    stable = []
     for three in itertools.combinations(range(len(places_mm)), 3):
         a, b, c = (places_mm[k] for k in three)
         longest = max(math.dist(a, b), math.dist(b, c), math.dist(c, a))
         area = (b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1])
         if longest and abs(area) / longest >= max(LEAST_MM, SLIMMEST * longest):
-            found.append(three)
-    return tuple(found)
+            stable.append(three)
+    return tuple(stable)
 
 
 def rests(
@@ -65,7 +65,7 @@ def extremes(places_nm: Sequence[tuple[int, int]]) -> set[int]:
     """The points at the corners of the footprint: a part rests on each of them in some
     way, however low its stack is."""
     order = sorted(range(len(places_nm)), key=lambda k: places_nm[k])
-    found: set[int] = set()
+    hull: set[int] = set()
     for walk in (order, order[::-1]):
         chain: list[int] = []
         for k in walk:
@@ -74,5 +74,5 @@ def extremes(places_nm: Sequence[tuple[int, int]]) -> set[int]:
             ):
                 chain.pop()
             chain.append(k)
-        found |= set(chain)
-    return found
+        hull |= set(chain)
+    return hull

@@ -99,14 +99,14 @@ class Search:
         values = self._worst(np.array(tried))
         start, reach = tried[int(values.argmin())], float(values.min())
         choices = self._in_question(start, reach + TIE)
-        found, worst = self._try(choices, reach)
+        choices_kept, worst = self._try(choices, reach)
         keep = worst <= worst.min() + TIE
-        return self._ordered(found[keep])
+        return self._ordered(choices_kept[keep])
 
     def ideal(self) -> tuple[float, np.ndarray]:
         """Least worst d of any plane, stacks or not, and such a plane."""
-        found = self._program(np.array([0.0, 0.0, 0.0, 1.0]), None)
-        return float(self.sight.deviations(self.sight.at_stations @ found)), found
+        rest = self._program(np.array([0.0, 0.0, 0.0, 1.0]), None)
+        return float(self.sight.deviations(self.sight.at_stations @ rest)), rest
 
     def _worst(self, indices: np.ndarray) -> np.ndarray:
         return self.sight.worst(self.heights[indices] - self.sight.present)
@@ -218,11 +218,11 @@ class Search:
                 np.column_stack([sign * sight.at_stations[some], -1 / slope[some]])
             )
             right.append(-offset)
-        found = linprog(
+        solution = linprog(
             cost,
             A_ub=np.concatenate(rows),
             b_ub=np.concatenate(right),
             bounds=[(None, None)] * 3 + [(0.0, reach)],
             method="highs",
         )
-        return found.x[:3] if found.status == 0 else None
+        return solution.x[:3] if solution.status == 0 else None

@@ -246,7 +246,7 @@ def _stacks(stock: tuple[int, ...], most: int) -> dict[int, tuple[int, ...]]:
     In nm: fewest shims; of equal numbers the one with the thickest shims first.
     """
     thickest_first = stock[::-1]
-    level, found = {0: ()}, {0: ()}
+    level, stacks = {0: ()}, {0: ()}
     for _ in range(most):
         above: dict[int, tuple[int, ...]] = {}
         for height, stack in level.items():
@@ -254,12 +254,12 @@ def _stacks(stock: tuple[int, ...], most: int) -> dict[int, tuple[int, ...]]:
                 taller = tuple(sorted((*stack, shim), reverse=True))
                 above[height + shim] = max(above.get(height + shim, ()), taller)
         level = {
-            height: stack for height, stack in above.items() if height not in found
+            height: stack for height, stack in above.items() if height not in stacks
         }
-        found |= level
-        if len(found) > MOST_HEIGHTS:
+        stacks |= level
+        if len(stacks) > MOST_HEIGHTS:
             raise ShimError("too many different stacks: allow fewer thicknesses")
-    return dict(sorted(found.items()))
+    return dict(sorted(stacks.items()))
 
 
 def _stock(stock_mm, most: int) -> tuple[int, ...]:

@@ -89,19 +89,19 @@ def fit_openings(
     slopes: np.ndarray, seatings: Sequence[Seating], fit: ToolFit
 ) -> Openings | None:
     """The openings beneath a tool. None where there is one, or there are too many."""
-    openings, told = len(fit.openings), fit.told
+    openings, bounded_rows = len(fit.openings), fit.told
     if openings < 2:
         return None
     # They are numbered among all, also among those where nothing of these was read.
     numbered = 1 + max(seating.opening for seating in seatings)
     if numbered * len(slopes) > MOST_VALUES:
         return None
-    free = fit.free[told]
+    free = fit.free[bounded_rows]
     off = np.eye(openings) - 1 / openings
     values = off @ np.array([opening.u for opening in fit.openings]) @ free.T
     shown = np.zeros((openings, len(slopes)))
-    shown[:, told] = values
-    size = openings * int(told.sum())
+    shown[:, bounded_rows] = values
+    size = openings * int(bounded_rows.sum())
     fresh, own = np.zeros((size, size)), np.zeros((size, size))
     ways: dict[int, np.ndarray] = {}
     for number, opening in enumerate(fit.openings):
@@ -118,7 +118,7 @@ def fit_openings(
         own += way @ way.T
     square, degrees = _within(slopes, seatings, numbered)
     new = float(np.sqrt(square / degrees)) if degrees else 0.0
-    return Openings(shown, told, fresh, own, new, degrees)
+    return Openings(shown, bounded_rows, fresh, own, new, degrees)
 
 
 def _within(
@@ -142,8 +142,8 @@ def _within(
         free += round(float(np.trace(keep)))
     sizes, axes = np.linalg.eigh(normal)
     live = sizes > NOTHING
-    found = (axes[:, live] / sizes[live]) @ (axes[:, live].T @ right)
-    rest = [keep @ (values - found[cells]) for cells, values, keep in parts]
+    fitted = (axes[:, live] / sizes[live]) @ (axes[:, live].T @ right)
+    rest = [keep @ (values - fitted[cells]) for cells, values, keep in parts]
     return sum(float(e @ e) for e in rest), free - int(live.sum())
 
 
@@ -184,18 +184,18 @@ def bounded(
             known = None if np.isinf(degrees) else degrees
             families.append(Family(correlation(covariance), known))
     factor = critical_value(families) if families else None
-    found = {}
+    by_row = {}
     for block, error in zip(blocks, errors, strict=True):
-        openings, told = block.openings, np.flatnonzero(block.openings.told)
-        error = error.reshape(len(openings.values), len(told))
-        for column, row in enumerate(told):
-            found[int(block.rows[row])] = [
+        openings, rows_told = block.openings, np.flatnonzero(block.openings.told)
+        error = error.reshape(len(openings.values), len(rows_told))
+        for column, row in enumerate(rows_told):
+            by_row[int(block.rows[row])] = [
                 _value(float(value), float(size), factor)
                 for value, size in zip(
                     openings.values[:, row], error[:, column], strict=True
                 )
             ]
-    return found, factor
+    return by_row, factor
 
 
 def _value(value: float, error: float, factor: float | None) -> OpeningValue:

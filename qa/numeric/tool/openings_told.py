@@ -87,25 +87,25 @@ def _some_openings(
         if names[seating.opening] in linked
     ]
     fit = pooled_fit(asked, own, len(linked), sd_mm)
-    told = _openings(fit, tuple(linked))
-    if not told.each:
+    report = _openings(fit, tuple(linked))
+    if not report.each:
         return None
     nothing = (OpeningValue(why=Why.OPENING),) * (asked.count // 2)
-    found = {opening.name: opening for opening in told.each}
-    each = (found.get(name, OpeningTold(name, nothing, nothing)) for name in names)
-    return replace(told, each=tuple(each), linked=tuple(linked))
+    by_name = {opening.name: opening for opening in report.each}
+    each = (by_name.get(name, OpeningTold(name, nothing, nothing)) for name in names)
+    return replace(report, each=tuple(each), linked=tuple(linked))
 
 
 def _openings(fit: PooledFit, names: tuple[str, ...]) -> OpeningsTold:
     """The openings in order of appearance; what is untold has the tool's reason."""
     if not fit.openings:
         return OpeningsTold()
-    found, factor = bounded(fit.openings)
+    by_row, factor = bounded(fit.openings)
     count = len(fit.why) // 2
     each = []
     for number, name in enumerate(names):
         values = [
-            found[row][number] if row in found else OpeningValue(why=why)
+            by_row[row][number] if row in by_row else OpeningValue(why=why)
             for row, why in enumerate(fit.why)
         ]
         each.append(OpeningTold(name, tuple(values[:count]), tuple(values[count:])))

@@ -86,13 +86,13 @@ class PooledFit:
     @property
     def families(self) -> list[tuple[np.ndarray, float | None]]:
         """(rows, degrees or None) of estimates that share a standard deviation."""
-        found = []
+        families = []
         for rows in self.blocks:
             rows = rows[self.bounded[rows]]
             if len(rows):
                 degrees = float(self.degrees[rows[0]])
-                found.append((rows, None if np.isinf(degrees) else degrees))
-        return found
+                families.append((rows, None if np.isinf(degrees) else degrees))
+        return families
 
 
 @dataclass(frozen=True)
@@ -216,11 +216,11 @@ def _scatter(blocks: Sequence[_Block], sd_mm: float | None) -> Scatter:
     seen = [block for block in blocks if block.fit.degrees]
     degrees = sum(block.fit.degrees for block in seen)
     variance = sum(block.fit.square for block in seen) / degrees if degrees else None
-    found = None if variance is None else float(np.sqrt(variance))
+    pooled = None if variance is None else float(np.sqrt(variance))
     own = {b.name: (float(np.sqrt(b.variance)), float(b.degrees)) for b in seen}
     unknown = sd_mm is None and seen
     return Scatter(
-        sd_mm=found if sd_mm is None else sd_mm,
+        sd_mm=pooled if sd_mm is None else sd_mm,
         degrees=sum(degrees for _, degrees in own.values()) if unknown else None,
         given=sd_mm is not None,
         seen=own,

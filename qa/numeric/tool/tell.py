@@ -247,10 +247,10 @@ def _seatings(asked: Characteristics, readings: Sequence[PulledReading]):
 def _values(asked: Characteristics, fit, worth_mm: float, alike):
     """(value of every characteristic, factor of the bounds or None)."""
     zeros = _zeros(asked.count, fit, alike)
-    told = np.flatnonzero(fit.bounded)
+    bounded_rows = np.flatnonzero(fit.bounded)
     errors = fit.standard_errors
     factor = None
-    if len(told):
+    if len(bounded_rows):
         factor = critical_value(
             [
                 Family(correlation(fit.covariance[np.ix_(rows, rows)]), degrees)
@@ -323,12 +323,12 @@ def _foreseen(fit, values: list[ToolValue]) -> list[ToolValue]:
     factor = np.where(
         known, ndtri(point), stdtrit(np.where(known, 1.0, degrees), point)
     )
-    found = list(values)
+    foreseen = list(values)
     for row, mean, half in zip(rows, after, factor * spread, strict=True):
-        found[row] = replace(
-            found[row], after_mm=float(mean), after_half_mm=float(half)
+        foreseen[row] = replace(
+            foreseen[row], after_mm=float(mean), after_half_mm=float(half)
         )
-    return found
+    return foreseen
 
 
 def _share(asked: Characteristics, fit, values) -> Share | None:

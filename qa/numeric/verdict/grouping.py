@@ -49,16 +49,16 @@ def group(
         raise ValueError("gap and flushness must have one entry per row each")
     if 0 in gap or 0 in flush:
         raise ValueError("a result that does not conform lies beyond a limit")
-    found = []
+    findings = []
     for deviations, (below, above) in ((gap, GAP_KINDS), (flush, FLUSH_KINDS)):
         for kind, sign in ((below, -1), (above, 1)):
             failing = [value is not None and value * sign > 0 for value in deviations]
             for rows in runs(failing, closed=closed):
                 worst = max(rows, key=lambda row: abs(deviations[row]))
-                found.append(Finding(kind, rows, worst, abs(deviations[worst])))
+                findings.append(Finding(kind, rows, worst, abs(deviations[worst])))
     order = list(Kind)
     return tuple(
-        sorted(found, key=lambda group: (order.index(group.kind), group.rows[0]))
+        sorted(findings, key=lambda group: (order.index(group.kind), group.rows[0]))
     )
 
 
@@ -68,14 +68,14 @@ def runs(failing: Sequence[bool], *, closed: bool) -> list[tuple[int, ...]]:
     On a closed seam the last row neighbors the first; a seam that fails all round is
     one run from its first row.
     """
-    found: list[list[int]] = []
+    groups: list[list[int]] = []
     for row, fails in enumerate(failing):
         if not fails:
             continue
         if row and failing[row - 1]:
-            found[-1].append(row)
+            groups[-1].append(row)
         else:
-            found.append([row])
-    if closed and len(found) > 1 and failing[0] and failing[-1]:
-        found[-1] += found.pop(0)
-    return [tuple(rows) for rows in found]
+            groups.append([row])
+    if closed and len(groups) > 1 and failing[0] and failing[-1]:
+        groups[-1] += groups.pop(0)
+    return [tuple(rows) for rows in groups]

@@ -40,7 +40,7 @@ def choose(places: Sequence[float], length: float, closed: bool) -> tuple[int, .
     finite(places=list(places), length=length)
     if len(set(places)) < FEWEST:
         return ()
-    best, found = float("inf"), ()
+    best, witnesses = float("inf"), ()
     for first, start in enumerate(places):
         if closed:
             wanted = [(start + k * length / 3) % length for k in (1, 2)]
@@ -54,8 +54,8 @@ def choose(places: Sequence[float], length: float, closed: bool) -> tuple[int, .
             )
         stretch = longest_stretch([places[k] for k in chosen], length, closed)
         if stretch < best - 1e-9:
-            best, found = stretch, tuple(sorted(chosen, key=lambda k: places[k]))
-    return found
+            best, witnesses = stretch, tuple(sorted(chosen, key=lambda k: places[k]))
+    return witnesses
 
 
 def _apart(one: float, other: float, length: float, closed: bool) -> float:

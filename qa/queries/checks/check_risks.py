@@ -56,12 +56,12 @@ def read_words(check: Check) -> str:
         return _("Nothing was judged yet.")
     if None in chances:
         return _("Not known: the uncertainty of a reading is not.")
-    told = all_conform(chances)
+    chance = all_conform(chances)
     words = _(
         "Probability that all %(n)s that were read conform: %(all)s, if their errors "
         "are independent; %(least)s to %(most)s however they hang together."
     )
-    shares = {"all": told.independent, "least": told.least, "most": told.most}
+    shares = {"all": chance.independent, "least": chance.least, "most": chance.most}
     return words % {
         "n": len(chances),
         **{name: _percent(share) for name, share in shares.items()},
@@ -160,8 +160,8 @@ def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
     guard = round(2 * r * check.u_nm)
     finer = {"mm": 3, "in": 4}[unit]
     words = _("limits drawn in by %(guard)s, which keeps %(wish)s for the customer")
-    told = {"guard": lengths.length(guard, unit, finer), "wish": _percent(wish)}
-    return [_row(words % told, risks)]
+    values = {"guard": lengths.length(guard, unit, finer), "wish": _percent(wish)}
+    return [_row(words % values, risks)]
 
 
 def _row(name: str, risks: Risks) -> RuleRow:

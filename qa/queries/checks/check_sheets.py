@@ -235,14 +235,14 @@ def content_of(view: checks.CheckView) -> str:
 
 def _again(view) -> tuple[str, ...]:
     """Return what to measure again, one line a kind."""
-    told = []
+    lines = []
     for kind, word in KIND.items():
         labels = [
             spot["station"] for spot in view.measure_again if spot["kind"] == kind
         ]
         if labels:
-            told.append(f"{word} {states.word('not_proven')} at {', '.join(labels)}")
-    return tuple(told)
+            lines.append(f"{word} {states.word('not_proven')} at {', '.join(labels)}")
+    return tuple(lines)
 
 
 def _people(view) -> str:
@@ -292,12 +292,12 @@ def _calibration(check) -> str:
     late = overdue([check]).get(check.pk)
     if late is None:
         return f"calibrated until {due}"
-    told = "OVERDUE"
+    state = "OVERDUE"
     if late.in_date:
-        told = f"measured {late.last}, in date; sent OVERDUE"
+        state = f"measured {late.last}, in date; sent OVERDUE"
     if late.good:
-        told += f"; found good {late.good.done_on}"
-    return f"calibration was due {late.due}: {told}"
+        state += f"; found good {late.good.done_on}"
+    return f"calibration was due {late.due}: {state}"
 
 
 def _acceptance_condition(check) -> str:
@@ -306,8 +306,8 @@ def _acceptance_condition(check) -> str:
     asks = revision.acceptance_condition or "not stated by the joint"
     if revision.acceptance_finish != AcceptanceFinish.ANY:
         asks += f", {revision.get_acceptance_finish_display()}"
-    said = check.in_acceptance_condition
-    return f"{asks}; this check: {'yes, so stated' if said else 'no'}"
+    stated = check.in_acceptance_condition
+    return f"{asks}; this check: {'yes, so stated' if stated else 'no'}"
 
 
 def _row(view, line: checks.Line) -> SheetRow:

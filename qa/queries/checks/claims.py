@@ -149,10 +149,10 @@ READERS = (
 def for_today(reader: Person) -> list[Listed]:
     """Return what waits for the reader to confirm, what waits for others (to the
     lead), and checks with late readings: empty lists left out."""
-    found = [_mine(reader), _late(reader)]
+    groups = [_mine(reader), _late(reader)]
     if roles.may(reader, "manage people"):
-        found.append(_others(reader))
-    return [group for group in found if group.items]
+        groups.append(_others(reader))
+    return [group for group in groups if group.items]
 
 
 def _words(n: int) -> str:

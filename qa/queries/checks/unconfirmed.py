@@ -146,18 +146,18 @@ def _late_with(check: Check) -> list[str]:
     and that it was overdue; what was found good since, and says so."""
     if check.instrument is None:
         return []
-    told = gauge_doubts.told_of({check.instrument_id})[check.instrument_id]
+    history = gauge_doubts.told_of({check.instrument_id})[check.instrument_id]
     first, now = gauge_doubts.first_moment(check), timezone.now()
-    spans = [span for span in told.unfit if span.has(first, now)]
+    spans = [span for span in history.unfit if span.has(first, now)]
     rows = _values_since(check, min(span.low for span in spans)) if spans else []
-    found = []
+    sentences = []
     for span in spans:
-        found += _came_in(check, told, span, rows)
+        sentences += _came_in(check, history, span, rows)
     late = overdue([check]).get(check.pk)
     if late:
         sentence = overdue_words(check.instrument.code, late)
-        found.append(f"{sentence[:1].upper()}{sentence[1:]}.")
-    return found
+        sentences.append(f"{sentence[:1].upper()}{sentence[1:]}.")
+    return sentences
 
 
 def _values_since(check: Check, low: datetime) -> list[Reading]:

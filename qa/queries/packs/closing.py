@@ -91,9 +91,9 @@ def temporary_section(scope: Scope) -> TemporaryItems:
     records = scope.gathered.records
     here = {item for item, *at in temporary_of(records) if scope.has(*at)}
     rows = temporary_rows.shown(here).order_by("airframe__serial", "number")
-    told = temporary_rows.stories(rows)
-    own = [page for page in told if page.item.airframe_id == scope.airframe.pk]
-    came = [page for page in told if page.item.airframe_id != scope.airframe.pk]
+    stories = temporary_rows.stories(rows)
+    own = [page for page in stories if page.item.airframe_id == scope.airframe.pk]
+    came = [page for page in stories if page.item.airframe_id != scope.airframe.pk]
     return TemporaryItems(tuple(_temporary(scope, page) for page in own + came))
 
 
@@ -116,9 +116,9 @@ def _temporary(scope: Scope, page) -> TemporaryLine:
 
 
 def _step(step) -> str:
-    told = f"{step.count} {step.get_verb_display()}, {step.entry.author}, "
-    told += local(step.entry.received_at)
-    return f"{told}: {step.note}" if step.note else told
+    words = f"{step.count} {step.get_verb_display()}, {step.entry.author}, "
+    words += local(step.entry.received_at)
+    return f"{words}: {step.note}" if step.note else words
 
 
 @dataclass(frozen=True)
@@ -150,19 +150,19 @@ def _proven(planned, scope: Scope) -> Characteristic:
     records = scope.gathered.records
     result = records.results.get(planned.pk)
     stale = records.stale.get(result.pk, "") if result else ""
-    found = words.result(planned.quality, result, scope.unit) if result else ""
+    result_words = words.result(planned.quality, result, scope.unit) if result else ""
     state = states.key_of(result.verdict, result.deviation) if result else ""
     if result is None or state == "":
         state = "not_measured"
-    told = [planned.current.how]
+    remarks = [planned.current.how]
     if result:
-        told = [
+        remarks = [
             result.note,
             f"{result.entry.author}, {local(result.entry.received_at)}",
         ]
     if stale:
-        told = [f"was {found}; {stale}", *told]
-        state, found = "stale", ""
+        remarks = [f"was {result_words}; {stale}", *remarks]
+        state, result_words = "stale", ""
     item = ""
     if states.fails(state):
         near = {"part": result.part_id, "joint": planned.joint_id}
@@ -174,10 +174,10 @@ def _proven(planned, scope: Scope) -> Characteristic:
         location=planned.joint.number if planned.joint else planned.bay.path,
         designator=f"{planned.name}, {Quality(planned.quality).label}",
         requirement=words.limits(planned.current, planned.quality),
-        result=found,
+        result=result_words,
         state=state,
         verdict=states.verdict_word(state),
         tooling=result.instrument.code if result and result.instrument else "",
         nonconformance=item,
-        comment="; ".join(filter(None, told)),
+        comment="; ".join(filter(None, remarks)),
     )

@@ -86,6 +86,6 @@ def _cure(pull: Pull, trace: CureTrace | None) -> PackCure:
 def _asked(rule: dict) -> str:
     """One requirement of the recipe: what was asked, found, and what came of it."""
     sensor = f" ({rule['sensor']})" if rule["sensor"] else ""
-    found = f"found {rule['found']}{sensor}" if rule["found"] else ""
-    words = (f"{rule['name']}: {rule['asked']}", found, rule["outcome"], rule["why"])
+    reading = f"found {rule['found']}{sensor}" if rule["found"] else ""
+    words = (f"{rule['name']}: {rule['asked']}", reading, rule["outcome"], rule["why"])
     return "; ".join(str(word).replace("_", " ") for word in words if word)

@@ -111,19 +111,19 @@ def _part(part, placed, edges: Edges) -> PackPart:
 
 
 def _came(edge: Lineage) -> str:
-    told = [str(edge.get_kind_display())]
+    words = [str(edge.get_kind_display())]
     if edge.pull:
         pull = edge.pull
-        told = [f"pull {pull.tool.code}-{pull.number}"]
-        told.append(f"mold {pull.tool.code} {pull.tool.name}")
+        words = [f"pull {pull.tool.code}-{pull.number}"]
+        words.append(f"mold {pull.tool.code} {pull.tool.name}")
         if pull.tool.plug:
-            told.append(f"plug {pull.tool.plug.code}")
-        told.append(f"laminate {pull.laminate}")
-        told.append(str(pull.cured.label) if pull.cured else "no cure on record")
+            words.append(f"plug {pull.tool.plug.code}")
+        words.append(f"laminate {pull.laminate}")
+        words.append(str(pull.cured.label) if pull.cured else "no cure on record")
     elif edge.source:
-        told.append(f"{edge.source.serial} ({edge.source.design})")
-    told.append(edge.note)
-    return ", ".join(filter(None, told))
+        words.append(f"{edge.source.serial} ({edge.source.design})")
+    words.append(edge.note)
+    return ", ".join(filter(None, words))
 
 
 def _materials(edges: Edges) -> tuple[MaterialLine, ...]:

@@ -102,7 +102,8 @@ def _check(check: HoleCheck, read, scope: Scope) -> PackHoles:
             _line(scope, of.get(row.label, check), row, left.get(row.label), sizes)
             for row in view.rows
         ),
-        notes=tuple(f"{word}: {told}" for word, told in view.fits) + tuple(view.short),
+        notes=tuple(f"{word}: {value}" for word, value in view.fits)
+        + tuple(view.short),
     )
 
 
@@ -130,13 +131,13 @@ def _line(
     state, now = row.verdict or "not_measured", check.revision.pattern.current
     at = f"at {row.measured}" if row.measured else ""
     size = f", hole {row.found_size}" if row.found_size else ""
-    told = f"{row.position} of {row.allowed}{size}" if row.position else ""
+    result = f"{row.position} of {row.allowed}{size}" if row.position else ""
     faults = row.faults
     if row.measured and not row.verdict:
         at, faults = f"{at}; its size was not measured", ""
-    if told and now and now.pk != check.revision_id:
-        at = f"was {told}; revision {now.number} is required now"
-        state, told = "stale", ""
+    if result and now and now.pk != check.revision_id:
+        at = f"was {result}; revision {now.number} is required now"
+        state, result = "stale", ""
     wanted = f"zone {row.zone} at {row.nominal}"
     wanted += f", hole {row.size}" if row.size else ""
     read_in = check.label if row.measured else ""
@@ -154,7 +155,7 @@ def _line(
         location=row.label,
         designator="position and size" if row.size else "position",
         requirement=wanted,
-        result=told,
+        result=result,
         state=state,
         verdict=states.verdict_word(state),
         tooling=check.instrument.code if check.instrument else check.method,

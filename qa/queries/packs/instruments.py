@@ -93,13 +93,13 @@ def _line(gauge, checks, done: list[Calibration], doubts, scope) -> InstrumentLi
 def _doubts(*kinds: list) -> dict[tuple, list[str]]:
     """What is to be said of the instrument of each check, hole check or second reading:
     that it was lost or damaged then, or its calibration due."""
-    found = defaultdict(list)
+    doubts = defaultdict(list)
     for rows in kinds:
         late, off = overdue(rows), gauge_doubts.found_off(rows)
         for row in rows:
             if isinstance(off.get(row.pk), GaugeStanding):
-                found[type(row), row.pk].append(gauge_doubts.off_words(off[row.pk]))
+                doubts[type(row), row.pk].append(gauge_doubts.off_words(off[row.pk]))
             if row.pk in late:
                 words = overdue_words(row.instrument.code, late[row.pk])
-                found[type(row), row.pk].append(words)
-    return found
+                doubts[type(row), row.pk].append(words)
+    return doubts

@@ -49,8 +49,8 @@ class Items:
 
 
 def section(scope: Scope) -> Items:
-    told = item_pages.histories(scope.items)
-    return Items(tuple(_item(scope, item, told[item.pk]) for item in scope.items))
+    histories = item_pages.histories(scope.items)
+    return Items(tuple(_item(scope, item, histories[item.pk]) for item in scope.items))
 
 
 def _item(scope: Scope, item, told) -> PackItem:

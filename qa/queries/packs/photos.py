@@ -64,12 +64,12 @@ def section(scope: Scope) -> Photos:
     pins = PhotoPin.objects.filter(at).select_related(
         "photo", "entry__by", "entry__confirmation"
     )
-    found: dict[str, PackPhoto] = {}
+    photos: dict[str, PackPhoto] = {}
     for pin in pins.order_by("pk"):
-        if pin.photo.sha256 not in found:
+        if pin.photo.sha256 not in photos:
             shows = named[pin.subject_kind, pin.subject_id]
-            found[pin.photo.sha256] = _photo(pin, shows)
-    return Photos(tuple(found.values()))
+            photos[pin.photo.sha256] = _photo(pin, shows)
+    return Photos(tuple(photos.values()))
 
 
 def _photo(pin: PhotoPin, shows: str) -> PackPhoto:
@@ -92,7 +92,7 @@ def _missing(path: Path, sha256: str) -> str:
     """Why a photo is not shown: a picture that was changed on disk proves nothing."""
     try:
         with path.open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return "The file of this photo is gone."
-    return "" if found == sha256 else "The file of this photo was changed on disk."
+    return "" if digest == sha256 else "The file of this photo was changed on disk."

@@ -128,17 +128,17 @@ def _lines(scope: Scope):
     inspected = [
         (row, row.inspection) for row in scope.offered if hasattr(row, "inspection")
     ]
-    held = Certificates.since([said.entry.pk for _row, said in inspected])
-    for row, said in inspected:
+    held = Certificates.since([inspection.entry.pk for _row, inspection in inspected])
+    for row, inspection in inspected:
         standing = scope.standings.get(row.joint_id)
         newest = standing and standing.offered.pk == row.pk
         yield SignedLine(
-            meaning=f"{said.meaning}: {said.get_outcome_display()}",
+            meaning=f"{inspection.meaning}: {inspection.get_outcome_display()}",
             what=f"{row.joint.number}, {row.offer.label}",
-            by=said.entry.author,
-            certificate=held.at(said.entry),
-            at=local(said.entry.received_at),
-            digest=said.digest,
+            by=inspection.entry.author,
+            certificate=held.at(inspection.entry),
+            at=local(inspection.entry.received_at),
+            digest=inspection.digest,
             holds=_holds(standing) if newest else "offered again since",
         )
 

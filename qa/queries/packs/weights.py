@@ -73,19 +73,19 @@ def _line(weighing: Weighing) -> WeightLine:
 def _total(airframe) -> tuple[tuple[str, str], ...]:
     page = balance_page(airframe)
     total = page.total
-    told = [("sum of the parts with an arm", f"{total.mass:.3f} kg")]
+    lines = [("sum of the parts with an arm", f"{total.mass:.3f} kg")]
     if total.arm is not None:
-        told.append(("balances at", f"{total.arm:.0f} mm aft of the datum"))
+        lines.append(("balances at", f"{total.arm:.0f} mm aft of the datum"))
     lacking = [x.part.serial for x in page.lines if x.part and x.kg is None]
     if lacking:
-        told.append(("without a weight", ", ".join(lacking)))
+        lines.append(("without a weight", ", ".join(lacking)))
     if page.no_arm:
-        told.append(("without an arm", ", ".join(x.part.serial for x in page.no_arm)))
+        lines.append(("without an arm", ", ".join(x.part.serial for x in page.no_arm)))
     if page.weighed:
         weighed = page.weighed
         words = f"{weighed.mass_mg / MG_PER_KG:.3f} kg on {weighed.scale}"
         words += f", {weighed.weighed_on}"
         if weighed.arm_nm is not None:
             words += f", at {weighed.arm_nm / NM_PER['mm']:.0f} mm"
-        told.append(("weighed whole", words))
-    return tuple(told)
+        lines.append(("weighed whole", words))
+    return tuple(lines)

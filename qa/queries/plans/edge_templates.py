@@ -127,12 +127,12 @@ def templates(
 
 
 def _with_halves(points, halves: Mapping[str, tuple]) -> tuple[TrimPoint, ...]:
-    found = ((point, halves.get(point.label)) for point in points if point)
+    pairs = ((point, halves.get(point.label)) for point in points if point)
     return tuple(
         replace(point, trim_half=known[0], bite_half=known[1])
         if known and point.trim
         else point
-        for point, known in found
+        for point, known in pairs
     )
 
 

@@ -12,9 +12,11 @@ from shop.numeric.units import to_nm
 def known_words(worked: WorkedPlan) -> str:
     """What ± says on this plan, or why there is none; "" where it moves and cuts
     nothing."""
-    found, options = intervals_of(worked), worked.options
-    if found is not None:
-        if not (found.moves or found.settings or found.cuts or _cuts(worked)):
+    intervals, options = intervals_of(worked), worked.options
+    if intervals is not None:
+        if not (
+            intervals.moves or intervals.settings or intervals.cuts or _cuts(worked)
+        ):
             return ""
         return wording.known(
             set_u=any(adjuster.set_u for adjuster in options.adjusters or ()),

@@ -24,12 +24,12 @@ def rows_left(view: PlanView) -> list:
     """The rows of a plan on record with what is still to be cut by it."""
     left = cut_allowance.remaining_nm(view.record)
     keys = {str(check.entry_id): check.pk for check in view.checks}
-    found = []
+    rows = []
     for row in view.rows:
         nm = left.get((keys[row.check], row.side, row.label), 0)
         bite = no_more(to_mm(nm), view.unit, row.bite_half)
-        found.append(replace(row, bite_nm=nm, bite=bite))
-    return found
+        rows.append(replace(row, bite_nm=nm, bite=bite))
+    return rows
 
 
 def left_words(plan: FitPlan, unit: str) -> str:
@@ -52,10 +52,12 @@ def cut_words(view: PlanView) -> str:
 def asked_words(plan: FitPlan, unit: str) -> str:
     """What a plan asks for, short: "upper hinge: 0.6 mm aft; cut at 3 stations"."""
     body = plan.content
-    told = settings_text(plan_bodies.asked_changes(body), unit)
+    settings = settings_text(plan_bodies.asked_changes(body), unit)
     count = sum(1 for station in body["outcome"]["stations"] if station["bite_nm"])
     cut = ngettext("cut at %(count)d station", "cut at %(count)d stations", count)
-    return "; ".join(part for part in (told, count and cut % {"count": count}) if part)
+    return "; ".join(
+        part for part in (settings, count and cut % {"count": count}) if part
+    )
 
 
 def for_tablet(airframe: Airframe, part_id: int) -> dict | None:

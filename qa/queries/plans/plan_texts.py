@@ -36,30 +36,32 @@ def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
     """What to do, in the order of the work."""
     if sits_well(worked):
         return [_nothing_needed(worked, unit)]
-    told = []
+    sentences = []
     for joint, side in worked.cut_sides():
-        told.append(_cut_step(worked, joint, side, unit))
+        sentences.append(_cut_step(worked, joint, side, unit))
     share = free_share(worked)
     moves = plan_moves(worked, unit, share, degrees=degrees)
     if worked.asked_settings:
-        told.append(_set_step(worked, unit, share))
+        sentences.append(_set_step(worked, unit, share))
     elif moves:
         sentence = "; ".join(moves)
         if share <= 0:
-            told.append("Leave it where it sits: it would touch before more is cut.")
+            sentences.append(
+                "Leave it where it sits: it would touch before more is cut."
+            )
         elif share < 1:
-            told.append(
+            sentences.append(
                 f"{sentence[0].upper()}{sentence[1:]}: {share:.0%} of the way, further "
                 "it would touch before more is cut."
             )
         else:
-            told.append(f"{sentence[0].upper()}{sentence[1:]}.")
+            sentences.append(f"{sentence[0].upper()}{sentence[1:]}.")
     moved = bool(moves or worked.asked_settings) and share > 0
     if worked.shared and worked.shared.count > 1:
-        return [*(told or ["Leave it where it is."]), _then(worked)]
-    if told:
-        told.append(_measure_step(worked, moved=moved))
-    return told or ["Leave it: it conforms where it sits."]
+        return [*(sentences or ["Leave it where it is."]), _then(worked)]
+    if sentences:
+        sentences.append(_measure_step(worked, moved=moved))
+    return sentences or ["Leave it: it conforms where it sits."]
 
 
 def _set_step(worked: WorkedPlan, unit: str, share: float) -> str:
@@ -165,13 +167,13 @@ def _measure_step(worked: WorkedPlan, *, moved: bool) -> str:
 def impossible(worked: WorkedPlan, unit: str) -> list[str]:
     """What stays wrong, where and why."""
     several = len(worked.joints) > 1
-    found = []
+    lines = []
     for joint, _, station in worked.stations():
-        told = reason_words(worked, station, unit, but=wording.OF_THE_CUT)
-        if told:
+        reasons = reason_words(worked, station, unit, but=wording.OF_THE_CUT)
+        if reasons:
             number = f"{joint.state.joint.number}:" if several else ""
-            found.append(f"station {number}{station.label}: {told}")
-    return found
+            lines.append(f"station {number}{station.label}: {reasons}")
+    return lines
 
 
 def reason_words(worked, station, unit: str, but=()) -> str:
@@ -182,7 +184,7 @@ def reason_words(worked, station, unit: str, but=()) -> str:
 def _found_off(worked: WorkedPlan) -> list[str]:
     """The gauges of what it was made from that were found off since."""
     values = (joint.state.now.values.values() for joint in worked.joints)
-    checks = [value.check for found in values for value in found]
+    checks = [value.check for values_of in values for value in values_of]
     return [sentence.rstrip(".") for sentence in found_off(checks)]
 
 
@@ -191,20 +193,22 @@ DOUBTS = ("again", "between_beyond")
 
 def doubts(worked: WorkedPlan, unit: str) -> list[str]:
     """What to look at before it is cut: for a paper that has no room for all notes."""
-    told = [wording.note(*note, unit) for note in worked.notes if note[0] in DOUBTS]
-    told += _found_off(worked)
-    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in told]
+    sentences = [
+        wording.note(*note, unit) for note in worked.notes if note[0] in DOUBTS
+    ]
+    sentences += _found_off(worked)
+    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in sentences]
 
 
 def warnings(worked: WorkedPlan, unit: str) -> list[str]:
     """What a builder should know beside the numbers."""
-    told = [wording.note(*note, unit) for note in worked.notes]
-    told += _found_off(worked)
-    told += [f"{name}: it is not in this plan" for name in worked.left_out]
-    told += filter(None, [touch_words(worked, unit)])
+    sentences = [wording.note(*note, unit) for note in worked.notes]
+    sentences += _found_off(worked)
+    sentences += [f"{name}: it is not in this plan" for name in worked.left_out]
+    sentences += filter(None, [touch_words(worked, unit)])
     rule = worked.main.state.revision.rule
     if any(joint.state.revision.rule != rule for joint in worked.joints):
-        told.append(
+        sentences.append(
             "the joints are judged by different rules; this plan uses the first"
         )
-    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in told]
+    return [f"{sentence[0].upper()}{sentence[1:]}." for sentence in sentences]

@@ -87,8 +87,10 @@ def _bites(worked, number: int) -> Plan:
 
 def _halves(worked, number: int) -> dict[str, tuple]:
     """What is known of the full trim and of the bite at the stations of one joint."""
-    found = (station for _, _, station in worked.stations() if station.joint == number)
-    bites = {station.label: worked.bite(station) for station in found}
+    stations = (
+        station for _, _, station in worked.stations() if station.joint == number
+    )
+    bites = {station.label: worked.bite(station) for station in stations}
     return {label: (bite.trim_half, bite.half) for label, bite in bites.items()}
 
 

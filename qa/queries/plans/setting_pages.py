@@ -76,13 +76,13 @@ def _row(
     joint: PlannedJoint, row: int, changes, several: bool, unit: str
 ) -> SettingsRow:
     label = joint.state.seam.stations[row].label
-    told = {"name": f"{joint.state.joint.number}:{label}" if several else label}
+    cells = {"name": f"{joint.state.joint.number}:{label}" if several else label}
     for kind, change in zip(Kind.values, changes[label], strict=True):
         now = joint.value_nm(label, kind)
         after = None if now is None else now + change
         for when, nm in (("now", now), ("after", after)):
             text = lengths.on_map(nm, unit, signed=kind == Kind.FLUSH)
-            told[f"{kind}_{when}"] = text
+            cells[f"{kind}_{when}"] = text
             mm = None if nm is None else to_mm(nm)
-            told[f"{kind}_{when}_state"] = judged_as(joint, row, kind, mm)
-    return SettingsRow(**told)
+            cells[f"{kind}_{when}_state"] = judged_as(joint, row, kind, mm)
+    return SettingsRow(**cells)

@@ -105,10 +105,10 @@ def plain(nm: int, unit: str) -> str:
 
 
 def _expected(basis: ShimBasis, unit: str) -> list[tuple[str, str, str]]:
-    told = []
+    rows = []
     for row, rise in zip(basis.rows, basis.plan.rise_mm, strict=True):
         now = flush_nm(basis, row)
         after = now + nearest_nm(rise)
         texts = (lengths.on_map(nm, unit, signed=True) for nm in (now, after))
-        told.append((basis.state.seam.stations[row].label, *texts))
-    return told
+        rows.append((basis.state.seam.stations[row].label, *texts))
+    return rows

@@ -85,9 +85,9 @@ def record_page(plan: FitPlan, unit: str) -> TogetherPage:
     rows = [sister.pk for sister in sisters([plan])]
     plans = FitPlan.objects.select_related(*plan_records.PLAN).in_bulk(rows)
     records = [plans[key] for key in rows]
-    told = overtaking.in_words(overtaking.changes_of(plan))
+    overtaken = overtaking.in_words(overtaking.changes_of(plan))
     for record in records:
-        record.overtaken = "" if hasattr(record, "end") else told
+        record.overtaken = "" if hasattr(record, "end") else overtaken
     views = [view_of(plan_records.worked_of(record), unit) for record in records]
     shared = views[0].worked.shared
     state, outcome = _outcome(shared)
@@ -166,19 +166,19 @@ def _outcome(shared: Shared | None) -> tuple[str, str]:
     if shared.sits:
         return "conforms", _("All of them conform as they sit: nothing needs doing.")
     if shared.outcome == FITS:
-        told = ngettext(
+        sentence = ngettext(
             "Seating it is enough: nothing needs to be cut.",
             "Seating all %(count)d of them is enough: nothing needs to be cut.",
             shared.count,
         )
-        return "conforms", told % count
+        return "conforms", sentence % count
     if shared.outcome == CUT:
-        told = ngettext(
+        sentence = ngettext(
             "It can fit: seat it and take material off as below.",
             "All %(count)d can fit: seat them and take material off as below.",
             shared.count,
         )
-        return "not_proven", told % count
+        return "not_proven", sentence % count
     return "above", _("They cannot all be made to fit as allowed: see what stays.")
 
 

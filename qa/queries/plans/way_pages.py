@@ -43,8 +43,8 @@ def ways_of(worked: WorkedPlan, unit: str) -> list[WayView]:
 
 def learned_words(worked: WorkedPlan) -> str:
     """Which minutes are those of rounds on record."""
-    found = worked.learned
-    return ways.learned(found.measured, found.set, found.cut) if found else ""
+    learned = worked.learned
+    return ways.learned(learned.measured, learned.set, learned.cut) if learned else ""
 
 
 def _view(worked: WorkedPlan, way: WayRow, unit: str, *, first: bool) -> WayView:

@@ -24,14 +24,14 @@ def some(rows: QuerySet, after: int | None, most: int) -> tuple[list, int | None
     rows = rows.order_by("pk")
     if after is not None:
         rows = rows.filter(pk__gt=after)
-    found = list(rows[: most + 1])
-    more = len(found) > most
-    return found[:most], found[most - 1].pk if more else None
+    page = list(rows[: most + 1])
+    more = len(page) > most
+    return page[:most], page[most - 1].pk if more else None
 
 
 def told(rows: QuerySet, after: int | None, most: int, each) -> Rows:
-    found, further = some(rows, after, most)
-    return Rows([each(row) for row in found], further)
+    page, further = some(rows, after, most)
+    return Rows([each(row) for row in page], further)
 
 
 def length(nm: int | None) -> str | None:

@@ -91,10 +91,10 @@ def _called(check: Check) -> tuple[str, str]:
     why = gauges.refusal(check.instrument)
     if not why or check.state.state != CheckState.State.OPEN:
         return name, check.label
-    told = {"code": check.instrument, "check": check.label, "why": why}
-    told["name"] = name or check.fit_up.joint.number
-    label = _("%(check)s · no readings with %(code)s: %(why)s") % told
-    return _("%(code)s refused · %(name)s") % told, label
+    values = {"code": check.instrument, "check": check.label, "why": why}
+    values["name"] = name or check.fit_up.joint.number
+    label = _("%(check)s · no readings with %(code)s: %(why)s") % values
+    return _("%(code)s refused · %(name)s") % values, label
 
 
 def _stations_of(revision) -> list[Station]:
@@ -120,23 +120,23 @@ def holes_to_show(joints) -> dict[int, list[dict]]:
         *("revision__pattern__joint", "revision__pattern", "label"),
         *("revision__pattern__number", "revision__pattern__name"),
     )
-    found: dict = {}
+    patterns_of: dict = {}
     for joint, key, hole, number, name in rows.order_by("revision__pattern", "order"):
-        patterns = found.setdefault(joint, {})
+        patterns = patterns_of.setdefault(joint, {})
         label = f"{number} {name}"
         pattern = patterns.setdefault(key, {"id": key, "label": label, "holes": []})
         pattern["holes"].append(hole)
-    return {joint: list(patterns.values()) for joint, patterns in found.items()}
+    return {joint: list(patterns.values()) for joint, patterns in patterns_of.items()}
 
 
 def defects_to_show(joints, airframes) -> dict[tuple[int, int], list[dict]]:
     """Return by joint and airframe the nonconformances not closed yet, for photos."""
     rows = Nonconformance.objects.filter(joint__in=joints, airframe__in=airframes)
-    found: dict = {}
+    defects: dict = {}
     for row in rows.exclude(standing__state=State.CLOSED).order_by("number"):
-        told = {"id": row.pk, "label": row.label, "title": row.title}
-        found.setdefault((row.joint_id, row.airframe_id), []).append(told)
-    return found
+        defect = {"id": row.pk, "label": row.label, "title": row.title}
+        defects.setdefault((row.joint_id, row.airframe_id), []).append(defect)
+    return defects
 
 
 def _instrument(check: Check) -> dict | None:

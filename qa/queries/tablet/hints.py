@@ -47,12 +47,12 @@ def fields(now: Now | None, check: Check) -> list[dict]:
         return []
     expected = trim_rounds.expected(now.rows, now.state)
     witnesses = set(now.state.proposed) if now.state.to_measure else set()
-    told = []
+    hints = []
     for label in now.state.seam.rows:
         for kind in Kind.values:
             before = _before(now.state, (label, kind), check)
             if before or label in witnesses:
-                told.append(
+                hints.append(
                     {
                         "station": label,
                         "kind": kind,
@@ -61,7 +61,7 @@ def fields(now: Now | None, check: Check) -> list[dict]:
                         "witness": label in witnesses,
                     }
                 )
-    return told
+    return hints
 
 
 def _known(nm: int | None) -> int | None:

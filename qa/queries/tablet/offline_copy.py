@@ -145,13 +145,13 @@ def _parts(placed: set[int]) -> list[dict]:
     sits = Placement.objects.filter(part=OuterRef("pk"), removed_at__isnull=True)
     rows = Part.objects.exclude(state="scrapped").order_by("-pk")
     newest = rows.values_list("pk", flat=True)[:MOST_PARTS]
-    told = rows.filter(pk__in=placed.union(newest)).values_list(
+    columns = rows.filter(pk__in=placed.union(newest)).values_list(
         *("pk", "uuid", "serial", Subquery(sits.values("airframe")[:1]), "design")
     )
     names = ("id", "uuid", "label", "airframe", "design")
     return [
         dict(zip(names, (key, str(uuid), *more), strict=True))
-        for key, uuid, *more in told
+        for key, uuid, *more in columns
     ]
 
 
@@ -222,10 +222,10 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
 
 def _by_joint(told: dict[tuple[int, int], list]) -> dict[int, dict[str, list]]:
     """What is told by joint and airframe, as a tablet looks it up."""
-    found: dict = {}
+    by_joint: dict = {}
     for (joint, airframe), rows in told.items():
-        found.setdefault(joint, {})[str(airframe)] = rows
-    return found
+        by_joint.setdefault(joint, {})[str(airframe)] = rows
+    return by_joint
 
 
 def _held_last(joints, airframes) -> dict[tuple[int, int], list]:
@@ -235,11 +235,11 @@ def _held_last(joints, airframes) -> dict[tuple[int, int], list]:
     )
     last = here.values("fit_up__joint", "fit_up__airframe").annotate(last=Max("pk"))
     rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
-    told = {
+    held = {
         (row.fit_up.joint_id, row.fit_up.airframe_id): row.held or row.fit_up.held
         for row in rows
     }
-    return {key: how for key, how in told.items() if how}
+    return {key: how for key, how in held.items() if how}
 
 
 def _joint(joint, stations, airframes, placed, uncertainties) -> dict:

@@ -17,14 +17,14 @@ def studies_to_carry() -> list[dict]:
     newest = GaugeStudy.objects.select_related("instrument", "joint").order_by(
         "-number"
     )
-    found = list(newest[:MOST])
-    read: dict[int, set[int]] = {gauge_study.pk: set() for gauge_study in found}
-    rows = StudyValue.objects.filter(study__in=found)
+    carried = list(newest[:MOST])
+    read: dict[int, set[int]] = {gauge_study.pk: set() for gauge_study in carried}
+    rows = StudyValue.objects.filter(study__in=carried)
     for study, turn in rows.values_list("study", "turn"):
         read[study].add(turn)
     left = [
         gauge_study
-        for gauge_study in found
+        for gauge_study in carried
         if len(read[gauge_study.pk]) < len(gauge_study.order)
     ]
     members = StudyPerson.objects.filter(study__in=left).select_related("person")
@@ -37,8 +37,8 @@ def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
     for number, (person, place, _repeat) in enumerate(study.order):
         turns.setdefault(person, []).append([number, place, number in read])
     names = rules.names_of([people[key] for key in turns])
-    told = gauges.objections(gauges.standing_now(study.instrument), GaugeRules())
-    doubts = [f"({why.rstrip('.')})" for why, _refused in told]
+    objected = gauges.objections(gauges.standing_now(study.instrument), GaugeRules())
+    doubts = [f"({why.rstrip('.')})" for why, _refused in objected]
     return {
         "uuid": str(study.entry_id),
         "label": study.label,

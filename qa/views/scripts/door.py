@@ -114,9 +114,9 @@ def closed(view):
         except RequestDataTooBig:
             return error(413, "too_large", "This is too large for the server.")
         if response.status_code == 405:
-            told = error(405, "method", "This address does not take that method.")
-            told["Allow"] = response["Allow"]
-            return told
+            refusal = error(405, "method", "This address does not take that method.")
+            refusal["Allow"] = response["Allow"]
+            return refusal
         return response
 
     return answer
@@ -124,9 +124,9 @@ def closed(view):
 
 @api.exception_handler(AuthenticationError)
 def _no_token(request, _no):
-    told = error(401, "token", "No token that opens this came with the request.")
-    told["WWW-Authenticate"] = "Bearer"
-    return told
+    refusal = error(401, "token", "No token that opens this came with the request.")
+    refusal["WWW-Authenticate"] = "Bearer"
+    return refusal
 
 
 @api.exception_handler(Unreadable)

@@ -120,8 +120,8 @@ def check_list(
     airframe: uuid.UUID | None = None,
     state: Literal["", "open", "finished"] = "",
 ):
-    found = checks.checks(page.after, page.most, joint, airframe, state)
-    return _of(request, found)
+    rows = checks.checks(page.after, page.most, joint, airframe, state)
+    return _of(request, rows)
 
 
 @tells("/checks/{check}", shapes.Check, "One check")
@@ -132,8 +132,8 @@ def check(request, check: uuid.UUID):
 @tells("/checks/{check}/readings", shapes.Readings, "Readings of a check, as they came")
 def readings(request, page: Asked, check: uuid.UUID):
     roles.require(request.user, "look")
-    found = get_object_or_404(Check, entry_id=check)
-    return checks.readings(found, page.after, page.most)
+    row = get_object_or_404(Check, entry_id=check)
+    return checks.readings(row, page.after, page.most)
 
 
 @tells("/instruments", shapes.Instruments, "Instruments")
