@@ -130,8 +130,8 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
     learned = trim_rounds.shortfall_text(worked.main.rounds)
     if worked.plan is None:
         none = [[] for _ in range(6)]
-        said = worked, unit, "not_measured", worked.problem
-        return PlanView(*said, *none, "", [], "", learned, [], 1.0, at_20=False)
+        unsolved = worked, unit, "not_measured", worked.problem
+        return PlanView(*unsolved, *none, "", [], "", learned, [], 1.0, at_20=False)
     plan = worked.plan
     state, sentence = plan_texts.outcome(worked)
     rows = [_row(worked, *station, unit) for station in worked.stations()]
@@ -181,7 +181,7 @@ def judged_as(joint: PlannedJoint, row: int, kind: str, value_mm: float | None) 
     if wanted.empty:
         return ""
     revision = joint.state.revision
-    found = acceptance.judge(
+    judgment = acceptance.judge(
         to_nm(value_mm),
         wanted.low_nm,
         wanted.high_nm,
@@ -189,7 +189,7 @@ def judged_as(joint: PlannedJoint, row: int, kind: str, value_mm: float | None) 
         revision.rule,
         revision.edition,
     )
-    return states.key_of(found.verdict, found.deviation_nm)
+    return states.key_of(judgment.verdict, judgment.deviation_nm)
 
 
 def _row(
@@ -210,16 +210,16 @@ def _row(
     at_20 = requirements.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
     value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
 
-    told = partial(known_texts.told, unit)
+    words = partial(known_texts.told, unit)
     return PlanRow(
         check=str(check.entry_id),
         name=f"{joint.state.joint.number}:{label}" if several else label,
         label=label,
-        gap_now=told(station_plan.gap_now),
-        gap_after=told(gap_after, half=gap_known),
+        gap_now=words(station_plan.gap_now),
+        gap_after=words(gap_after, half=gap_known),
         gap_at_20=lengths.on_map(at_20, unit),
-        flush_now=told(station_plan.flush_now, signed=True),
-        flush_after=told(station_plan.flush_after, signed=True, half=flush_known),
+        flush_now=words(station_plan.flush_now, signed=True),
+        flush_after=words(station_plan.flush_after, signed=True, half=flush_known),
         gap_state=judged_as(joint, row, Kind.GAP, station_plan.gap_now),
         gap_state_after=judged_as(joint, row, Kind.GAP, gap_after),
         flush_state=judged_as(joint, row, Kind.FLUSH, station_plan.flush_now),
@@ -227,14 +227,14 @@ def _row(
         carried=bool(value and value.carried),
         side=side,
         side_word={"part": "part", "surround": "surround"}.get(side, "never"),
-        trim=told(bite.trim, half=bite.trim_half) if bite.trim else "",
+        trim=words(bite.trim, half=bite.trim_half) if bite.trim else "",
         trim_known=lengths.give_or_take(bite.trim_half, unit),
         bite=lengths.no_more(bite.bite, unit, bite.half),
         bite_known=lengths.give_or_take(bite.half, unit) if bite.bite else "",
         bite_nm=to_nm(bite.bite),
         bite_half=bite.half,
-        lost=told(lost) if lost > 1e-6 else "",
-        left=told(left),
+        lost=words(lost) if lost > 1e-6 else "",
+        left=words(left),
         reason=plan_texts.reason_words(worked, station_plan, unit),
     )
 
@@ -285,15 +285,15 @@ def _plan_station(worked, joint, row, station, moved, unit) -> PlanStation:
     gap_known = known_texts.to_be(worked, station.gap_now, gap_after)
     flush_known = known_texts.to_be(worked, station.flush_now, station.flush_after)
 
-    told = partial(known_texts.told, unit)
+    words = partial(known_texts.told, unit)
     return PlanStation(
         label=station.label,
         move=(float(moved[0]), float(moved[1])),
         trim=bite.trim,
         build_up=station.build_up,
         side=Side.SURROUND if station.side == Side.SURROUND else Side.PART,
-        after_gap_text=told(gap_after, half=gap_known),
-        after_flush_text=told(station.flush_after, signed=True, half=flush_known),
+        after_gap_text=words(gap_after, half=gap_known),
+        after_flush_text=words(station.flush_after, signed=True, half=flush_known),
         after_gap_state=judged_as(joint, row, Kind.GAP, gap_after),
         after_flush_state=judged_as(joint, row, Kind.FLUSH, station.flush_after),
     )
@@ -312,10 +312,10 @@ def _profile(joint: PlannedJoint, here, standing, unit: str) -> Profile:
     after = dict(here)
 
     def with_after(points, name):
-        told = (getattr(after[row], name) for row in range(len(points)))
+        values = (getattr(after[row], name) for row in range(len(points)))
         return tuple(
             replace(point, after=None if mm is None else mm / per)
-            for point, mm in zip(points, told, strict=True)
+            for point, mm in zip(points, values, strict=True)
         )
 
     return replace(

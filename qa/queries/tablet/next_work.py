@@ -255,7 +255,7 @@ def _digit_nm(unit: str) -> int:
 def _again(worked: WorkedPlan, rows: list[Row], effects: list[dict]) -> list[dict]:
     """Of every joint that is planned together: its check, what to measure first when
     it is only cut, and what one step of each row changes at each of its fields, nm."""
-    found = []
+    places = []
     for number, joint in enumerate(worked.joints):
         cut = {
             station.label
@@ -263,7 +263,7 @@ def _again(worked: WorkedPlan, rows: list[Row], effects: list[dict]) -> list[dic
             if station.joint == number and worked.bite(station).bite > 0
         }
         later = staleness.after_cut(joint.state, cut) if cut else None
-        found.append(
+        places.append(
             {
                 "check": str(joint.check.entry_id),
                 "label": f"{joint.state.joint.number} {joint.state.joint.name}",
@@ -272,14 +272,14 @@ def _again(worked: WorkedPlan, rows: list[Row], effects: list[dict]) -> list[dic
                 "copy": NEW_CHECK,
             }
         )
-    return found
+    return places
 
 
 def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
     """What stands beside each field of the next check: the value before, whether it is
     a witness where nothing is set or moved, by row what a step changes here."""
     witnesses, fit_up = later.proposed if later else (), joint.state.fit_up.pk
-    found = []
+    fields = []
     for label in joint.state.seam.rows:
         for side, kind in enumerate(Kind.values):
             value = joint.values.get((label, kind))
@@ -291,7 +291,7 @@ def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
             }
             if kind == Kind.GAP:
                 by |= _cut_here(joint, label, rows)
-            found.append(
+            fields.append(
                 {
                     "station": label,
                     "kind": kind,
@@ -300,7 +300,7 @@ def _fields(joint: PlannedJoint, later, effects, rows: list[Row]) -> list[dict]:
                     "by": {row: nm for row, nm in by.items() if nm},
                 }
             )
-    return found
+    return fields
 
 
 def _cut_here(joint: PlannedJoint, label: str, rows: list[Row]) -> dict[int, int]:
@@ -314,12 +314,12 @@ def _cut_here(joint: PlannedJoint, label: str, rows: list[Row]) -> dict[int, int
 
 def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dict]:
     """Of one step of each adjuster: {fit-up key: {station: [gap, flushness]}}, nm."""
-    found = []
+    effects = []
     for row, adjuster in enumerate(present):
         steps = [0] * len(present)
         steps[row] = adjuster.step_nm
-        found.append(rigs.made(present, steps, joints).changes)
-    return found
+        effects.append(rigs.made(present, steps, joints).changes)
+    return effects
 
 
 def _effects_of_motions(worked: WorkedPlan, rows: list[MotionRow], unit: str) -> list:
