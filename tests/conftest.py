@@ -34,6 +34,9 @@ properties.register_profile(
 properties.load_profile("suite")
 
 pytest_plugins = ["tests.databases"]
+# Hardly anything of what collecting makes is garbage: pytest_collection_finish looks
+# for it once.
+gc.disable()
 NEEDS_DATABASE = {"db", "transactional_db", "committed_db", "live_site"}
 NEEDS_DATABASE |= {"demo_db", "demo_site"}
 PASSWORD = "Test-shop-7"
@@ -74,6 +77,7 @@ def pytest_collection_finish():
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 50)
+    gc.enable()
 
 
 def in_turns(items) -> list:
