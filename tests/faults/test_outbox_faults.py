@@ -23,10 +23,12 @@ from django.db import connection
 from playwright.sync_api import Error as BrowserError
 
 from qa.models import AdjusterSetting, FitPlan, Reading, TrimCut
+from shop.environment import alone
 from shop.models import Entry, Person, Session
 from tests.around import TREE, find_browser
 from tests.browser.at_the_tablet import OPEN, a_check
 from tests.browser.conftest import bring_a_session
+from tests.databases import shared_folder
 from tests.faults.at_the_fuselage import a_tight_door, take_and_cut
 from tests.faults.faulty_proxy import FaultyProxy
 
@@ -94,12 +96,17 @@ def proxy(live_site):
 
 @pytest.fixture(scope="session")
 def next_release(tmp_path_factory):
-    """The sources with another page script: what an update of the site brings."""
-    tree = tmp_path_factory.mktemp("next") / "release"
-    for name in ("shop", "qa", "templates"):
-        shutil.copytree(TREE / name, tree / name, ignore=NO_BYTECODE)
-    with (tree / "qa/static/qa/tablet/screens/page.js").open("a") as page:
-        page.write('\nexport const RELEASE = "next";\n')
+    """The sources with another page script: what an update of the site brings. One copy
+    for all workers, whose servers then have one parent (tests/warm.py)."""
+    shared = shared_folder(tmp_path_factory)
+    tree, made = shared / "next" / "release", shared / "next release.made"
+    with alone(shared / "next release.lock"):
+        if not made.exists():
+            for name in ("shop", "qa", "templates"):
+                shutil.copytree(TREE / name, tree / name, ignore=NO_BYTECODE)
+            with (tree / "qa/static/qa/tablet/screens/page.js").open("a") as page:
+                page.write('\nexport const RELEASE = "next";\n')
+            made.touch()
     return tree
 
 
