@@ -1,16 +1,18 @@
 """Every page and paper, with the demo on it, in which every state occurs: opens, fits
 its screen, nothing lies over another, axe finds nothing.
 
-A page is loaded once, then narrowed: no script of ours asks how wide it is.
+A page is loaded once, then narrowed: no script of ours asks how wide it is. Which row
+of the demo shows most of it is known from opening all of them, once in a worker.
 
 The pages are those of the url table, with every row of the demo, so that a new page is
 covered by being there.
 """
 
-import bisect
 import contextlib
+import functools
 import io
 import re
+from dataclasses import dataclass, field
 
 import pypdf
 import pypdfium2
@@ -85,6 +87,14 @@ ONE_OF_A_KIND = """(known) => {
 }"""
 MOST_ROWS = 30
 PARTS = 2  # so many workers may look at pages at a time
+# What was opened is known to one worker: the other test of its part goes there too.
+every_part = pytest.mark.parametrize(
+    "part",
+    [
+        pytest.param(part, marks=pytest.mark.xdist_group(f"pages {part}"))
+        for part in range(PARTS)
+    ],
+)
 FIRST_ROWS = 4  # of what has a kind as well, and of a number within a number
 
 
@@ -132,31 +142,60 @@ def every_row(name: str, address: str) -> list[str]:
     return found
 
 
+@dataclass
+class Opened:
+    """What came of opening every row; newest: the last page of words of each url name,
+    which has been through most."""
+
+    faults: list[str] = field(default_factory=list)
+    opened: int = 0
+    papers: int = 0
+    newest: dict[str, str] = field(default_factory=dict)
+
+
+@functools.cache
+def opened_of(part: int) -> Opened:
+    """Of the demo of the test that asks first; all copies of it are the same."""
+    client, addresses_by_name = of_the_lead()
+    walk = Opened()
+    for name in sorted(addresses_by_name)[part::PARTS]:
+        missing = 0
+        for address in every_row(name, addresses_by_name[name]):
+            answer = client.get(address)
+            # Rows are numbered without gaps: two that are not there are the end.
+            missing = missing + 1 if answer.status_code == 404 else 0
+            if missing > 1 and "/chain/" not in address:
+                break
+            note(walk, name, address, answer)
+    connection.close()
+    return walk
+
+
+def note(walk: Opened, name: str, address: str, answer) -> None:
+    if answer.status_code >= 500:
+        walk.faults.append(f"{address}: {answer.status_code}")
+    if answer.status_code != 200:
+        return
+    walk.opened += 1
+    if "pdf" in answer["Content-Type"]:
+        walk.papers += 1
+        data = b"".join(answer) if answer.streaming else answer.content
+        if min(words_by_page(data)) < 100:
+            walk.faults.append(f"{address}: an empty page")
+    elif "html" in answer["Content-Type"]:
+        walk.newest[name] = address
+
+
 @pytest.mark.skipif(
     connection.vendor != "sqlite", reason="keys begin at 1 in a new file only"
 )
-def test_every_row_of_the_demo_opens_on_every_page_and_paper(demo_db):
+@every_part
+def test_every_row_of_the_demo_opens_on_every_page_and_paper(demo_db, part):
     """No state of anything breaks a page, and each paper has pages of words."""
-    client, found = of_the_lead()
-    faults, opened, papers = [], 0, 0
-    for name, address in found.items():
-        missing = 0
-        for one in every_row(name, address):
-            answer = client.get(one)
-            # Rows are numbered without gaps: two that are not there are the end.
-            missing = missing + 1 if answer.status_code == 404 else 0
-            if missing > 1 and "/chain/" not in one:
-                break
-            opened += answer.status_code == 200
-            if answer.status_code >= 500:
-                faults.append(f"{one}: {answer.status_code}")
-            if answer.status_code == 200 and "pdf" in answer["Content-Type"]:
-                papers += 1
-                data = b"".join(answer) if answer.streaming else answer.content
-                if min(words_by_page(data)) < 100:
-                    faults.append(f"{one}: an empty page")
-    assert faults == []
-    assert opened > 300 and papers > 30, (opened, papers)
+    walk = opened_of(part)
+    assert walk.faults == []
+    assert walk.opened > 300 // PARTS, walk.opened
+    assert walk.papers > 10, walk.papers
 
 
 def words_by_page(data: bytes) -> list[int]:
@@ -168,46 +207,15 @@ def words_by_page(data: bytes) -> list[int]:
         return [page.get_textpage().count_chars() for page in paper]
 
 
-def pages(part: int) -> dict[str, str]:
-    """Addresses of the pages that the demo's lead may open, by url name."""
-    client, found = of_the_lead()
-    names = [name for name in sorted(found) if not found[name].endswith(".pdf")]
-    # No page: what only takes a form (405), leads on (302), is not in the demo (404).
-    opens = {}
-    for name in names[part::PARTS]:
-        if there := newest(client, [found[name], *every_row(name, found[name])]):
-            opens[name] = there
-    connection.close()
-    assert len(opens) > 15 * 4 // PARTS, sorted(opens)
-    return opens
-
-
-def newest(client, rows: list[str]) -> str | None:
-    """The last row that opens: it has been through most.
-
-    Those of one number have no gaps, so the last is looked for by halves.
-    """
-
-    def opens(at):
-        return client.get(rows[at]).status_code == 200
-
-    if client.get(rows[0]).status_code == 405:
-        return None
-    if len(rows) == MOST_ROWS:
-        first_missing = bisect.bisect(
-            range(len(rows)), False, key=lambda at: not opens(at)
-        )
-        if first_missing:
-            return rows[first_missing - 1]
-    return next((rows[at] for at in reversed(range(len(rows))) if opens(at)), None)
-
-
-@pytest.mark.parametrize("part", range(PARTS))
+@every_part
 def test_every_page_opens_fits_and_is_accessible(demo_site, open_page, axe, part):
     faults, around = [], set()
+    # No page: what only takes a form (405), leads on (302), is not in the demo (404).
+    newest = opened_of(part).newest
+    assert len(newest) > 15 * 4 // PARTS, sorted(newest)
     page = open_page(service_workers="block")
     bring_a_session(page, demo_site, "lena")
-    for address in pages(part).values():
+    for address in newest.values():
         status = page.goto(demo_site.url + address).status
         faults += [f"{address}: {status}"] if status != 200 else []
         for width, height in WIDTHS.items():
