@@ -92,9 +92,6 @@ def test_ctrl_c_stops_it_cleanly_also_with_a_tablet_connected(live_site):
     tablet.close()
 
 
-@pytest.mark.skipif(
-    connection.vendor == "postgresql", reason="behind one PostgreSQL many servers run"
-)
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="of PostgreSQL")
 def test_a_form_is_kept_though_the_database_came_back_a_moment_ago(live_site):
     """Each connection is trusted for two seconds after a page: not by who would lose
@@ -123,6 +120,9 @@ def test_who_starts_the_server_leaves_no_session_of_the_database_behind(committe
         logs.stop()
 
 
+@pytest.mark.skipif(
+    connection.vendor == "postgresql", reason="behind one PostgreSQL many servers run"
+)
 def test_a_second_server_on_the_same_data_is_refused_in_words(live_site):
     code, words = manage(live_site, "serve", "--http", str(free_port()))
     assert code == 1
