@@ -12,7 +12,7 @@ import hashlib
 import json
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -154,7 +154,48 @@ def is_whole(path: Path, digest: str) -> bool:
         return False
 
 
-UNREAD = "cannot be read"
+GONE, UNREAD, CHANGED = "is gone", "cannot be read", "is not what was written"
+
+
+def explained(faults: Iterable[str], left_out: dict[str, str]) -> list[str]:
+    """What does not hold in a copy, where it says that a file is gone that was there
+    and could not be copied: why not. left_out: that, by name of the file."""
+    told, named = [], set()
+    for fault in faults:
+        whose, _, name = fault.removesuffix(f" {GONE}").rpartition(" ")
+        if fault.endswith(GONE) and name in left_out:
+            named.add(name)
+            fault = f"{whose} {name} {left_out[name]}"
+        told.append(fault)
+    # Of a disk that fails all is told, also of what no act names.
+    unread = {name: why for name, why in left_out.items() if why.startswith(UNREAD)}
+    return [f"{name} {unread[name]}" for name in unread if name not in named] + told
+
+
+def unsaid(faults: Iterable[str], told: list[str]) -> list[str]:
+    """Those of which nothing was told yet: not that a file is gone from a copy, where
+    it was told why it could not be copied."""
+    return [
+        fault
+        for fault in faults
+        if fault not in told
+        and not (
+            fault.endswith(GONE)
+            and any(words.startswith(fault.removesuffix(GONE)) for words in told)
+        )
+    ]
+
+
+def fault_of_file(path: Path, size: int, digest: str) -> list[str]:
+    """What is wrong with a copied file, in words; nothing where it is whole."""
+    try:
+        if path.stat().st_size == size and file_digest(path) == digest:
+            return []
+    except FileNotFoundError:
+        return [f"{path} {GONE}"]
+    except OSError as why:
+        return [f"{path} cannot be read ({why.strerror})"]
+    return [f"{path} {CHANGED}"]
 
 
 def keep_file(source: Path, target: Path, digest: str) -> str:
@@ -166,11 +207,11 @@ def keep_file(source: Path, target: Path, digest: str) -> str:
     try:
         data = source.read_bytes()
     except FileNotFoundError:
-        return "is gone"
+        return GONE
     except OSError as why:
         return f"{UNREAD} ({why.strerror})"
     if hashlib.sha256(data).hexdigest() != digest:
-        return "is not what was written"
+        return CHANGED
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     write_durably(target, data)
     return ""

@@ -25,26 +25,32 @@ from shop.secret import private_folder
 
 from . import table_copies
 from .backup_files import (
+    CHANGED,
     CONTENT,
     DATABASE,
     FILES,
-    UNREAD,
+    GONE,
     Backup,
     Manifest,
     content_of,
     every_backup,
+    explained,
+    fault_of_file,
     file_digest,
     is_whole,
     keep_file,
     remove,
     stamp,
+    unsaid,
     whole_backups,
     write_manifest,
 )
+from .database import unreadable
 
 OURS = ("shop", "qa")
 COPY = "backup"
 LOCK = "making.lock"
+BROKEN = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 MAKING = ".making-"
 
 
@@ -115,6 +121,9 @@ def make(
                 _tidy(place, rule)
             return made
     except (OSError, sqlite3.Error, table_copies.NotEqual) as why:
+        # Primary codes: the file of the records is cut off, or is none.
+        if getattr(why, "sqlite_errorcode", 0) & 0xFF in BROKEN:
+            raise CannotBackUp(unreadable(why)) from None
         words = getattr(why, "strerror", None) or why
         raise CannotBackUp(f"No backup in {place}: {words}.") from None
 
@@ -161,11 +170,11 @@ def _make(place: Path, now: datetime) -> Backup:
         folder.mkdir(mode=0o700)
         _copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
-        files, unread = _keep_files(store)
+        files, left_out = _keep_files(store)
         manifest = _examine(folder / DATABASE, store, files, now)
         if manifest.faults and _heal(store, files):
             manifest = _examine(folder / DATABASE, store, files, now)
-        manifest.faults[:0] = unread
+        manifest.faults[:] = explained(manifest.faults, left_out)
         write_manifest(folder, manifest)
         target = _free_name(place, stamp(now))
         os.replace(folder, target)
@@ -204,14 +213,14 @@ def _copy_database(target: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _keep_files(store: Path) -> tuple[list[list], list[str]]:
+def _keep_files(store: Path) -> tuple[list[list], dict[str, str]]:
     """Copy what the store lacks; return path, size and digest of all that it has, and
-    what is to be said of files that the disk does not give out: the others are kept.
+    of files that could not be copied why, by name: the others are kept.
 
     What is in the store is never written over but by what its name says: a picture that
     was damaged at home must not take the place of the good one.
     """
-    kept, unread = [], []
+    kept, left_out = [], {}
     for name, size in file_store.names():
         if not CONTENT.fullmatch(name):
             continue
@@ -220,9 +229,9 @@ def _keep_files(store: Path) -> tuple[list[list], list[str]]:
         why_not = "" if same else _copied(name, store)
         if not why_not or is_whole(target, digest):
             kept.append([name, target.stat().st_size, digest])
-        elif why_not.startswith(UNREAD):
-            unread.append(f"{name} {why_not}")
-    return kept, unread
+        elif why_not != GONE:
+            left_out[name] = why_not
+    return kept, left_out
 
 
 def _copied(name: str, store: Path) -> str:
@@ -232,7 +241,7 @@ def _copied(name: str, store: Path) -> str:
         with file_store.at_hand(name) as path:
             return keep_file(path, store / name, content_of(name))
     except FileNotFoundError:
-        return "is gone"
+        return GONE
 
 
 def _heal(store: Path, files: list[list]) -> bool:
@@ -318,12 +327,12 @@ def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
     manifest, faults = backup.manifest, list(backup.manifest.faults)
     look("the database")
     if not backup.database.is_file():
-        return [*faults, f"{backup.database} is gone"]
+        return [*faults, f"{backup.database} {GONE}"]
     if file_digest(backup.database) != manifest.database_sha256:
-        faults.append(f"{backup.database} is not what was written")
+        faults.append(f"{backup.database} {CHANGED}")
     look("the files")
     for name, size, digest in manifest.files:
-        faults += _fault_of_file(backup.store / name, size, digest)
+        faults += fault_of_file(backup.store / name, size, digest)
     if not is_of_another_release(manifest):
         look("the ledger")
         with records_in(of_file(backup.database, read_only=True), backup.store):
@@ -331,19 +340,8 @@ def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
                 report = _verified()
             except Exception as why:
                 return [*faults, f"{backup.database} cannot be read ({why})"]
-        faults += [fault for fault in report.faults if fault not in faults]
+        faults += unsaid(report.faults, faults)
     return faults
-
-
-def _fault_of_file(path: Path, size: int, digest: str) -> list[str]:
-    try:
-        if path.stat().st_size == size and file_digest(path) == digest:
-            return []
-    except FileNotFoundError:
-        return [f"{path} is gone"]
-    except OSError as why:
-        return [f"{path} cannot be read ({why.strerror})"]
-    return [f"{path} is not what was written"]
 
 
 def is_of_another_release(manifest: Manifest) -> bool:

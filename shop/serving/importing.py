@@ -111,7 +111,7 @@ def _import(export: Opened, despite: bool, say) -> Restored:
             call_command("migrate", interactive=False, verbosity=0)
             fill(export, say)
             say("Checking the ledger …")
-            faults = [f"{name} was gone" for name in export.manifest.lacking]
+            faults = [f"{name} is not in it" for name in export.manifest.lacking]
             faults += restoring.become_ours(faults, IMPORTED)
             if faults and not despite:
                 told = "\n".join(f"  {fault}" for fault in faults)

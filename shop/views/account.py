@@ -109,7 +109,7 @@ def sign_in_code(request):
         except Refused as no:
             status = 429
             form.add_error(None, no.message)
-    context = {"form": form, "next": back(request)}
+    context = {"form": form, "next": back(request), "person": person}
     page = "shop/account/sign_in_code.html"
     return render(request, page, context, status=status)
 

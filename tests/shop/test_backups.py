@@ -222,6 +222,26 @@ def test_a_photo_damaged_at_home_does_not_take_the_place_of_the_good_one(
     assert backups.faults_of(first) == []
 
 
+@pytest.mark.either_database
+def test_a_photo_that_holds_something_else_at_home_is_not_said_to_be_gone(
+    shop_with_a_photo, tmp_path, settings
+):
+    photo = Photo.objects.get()
+    at_home = settings.MEDIA_ROOT / photo.file_name
+    whole = at_home.read_bytes()
+    at_home.write_bytes(whole[:-1] + b"x")
+    made = backups.make(tmp_path / "elsewhere")
+    words = f"shop_photo {photo.pk}: its file {photo.file_name} is not what was written"
+    assert made.manifest.faults == backups.faults_of(made) == [words]
+    with pytest.raises(CommandError, match="hold something else") as told:
+        call_command("export", tmp_path / "shop.zip", stdout=io.StringIO())
+    assert photo.file_name in str(told.value)
+    at_home.unlink()
+    made = backups.make(tmp_path / "elsewhere")
+    words = f"shop_photo {photo.pk}: its file {photo.file_name} is gone"
+    assert made.manifest.faults == backups.faults_of(made) == [words]
+
+
 # Reading it at its beginning is an input/output error, as of a disk that fails.
 UNREADABLE = Path("/proc/self/mem")
 
@@ -282,9 +302,15 @@ def test_a_database_that_was_cut_off_or_damaged_is_told_in_a_line(
     assert code == 1 and words.endswith("(database disk image is malformed).")
     assert "Traceback" not in words and not (home / "fayline.sqlite3").exists()
     (home / "fayline.sqlite3").write_bytes(cut)
-    code, words = manage(home, "serve", "--http", "0")
-    assert code == 1 and "Traceback" not in words
-    assert "cannot be used (database disk image is malformed)" in words
+    for command in (
+        ("serve", "--http", "0"),
+        ("backup", str(tmp_path / "another")),
+        ("export", str(tmp_path / "shop.zip")),
+    ):
+        code, words = manage(home, *command)
+        assert code == 1 and "Traceback" not in words
+        assert "cannot be used (database disk image is malformed)" in words
+        assert "Restore a copy of it" in words
 
 
 def test_a_folder_with_other_things_is_no_place_for_backups(db, tmp_path):

@@ -55,7 +55,7 @@ class Command(BaseCommand):
         except (backups.CannotBackUp, backup_files.NoBackup) as why:
             raise CommandError(str(why)) from None
         except DatabaseError as why:
-            raise CommandError(f"The records cannot be read: {why}.") from None
+            raise CommandError(database.unreadable(why)) from None
 
     def _check(self, backup):
         from shop.serving.backups import faults_of, is_of_another_release

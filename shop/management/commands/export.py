@@ -33,7 +33,7 @@ class Command(BaseCommand):
         except CannotExport as why:
             raise CommandError(str(why)) from None
         except DatabaseError as why:
-            raise CommandError(f"The records cannot be read: {why}.") from None
+            raise CommandError(database.unreadable(why)) from None
         rows = sum(count for count, _digest in made.tables.values())
         size = target.stat().st_size / BYTES_PER_MB
         self.stdout.write(
@@ -42,4 +42,7 @@ class Command(BaseCommand):
         )
         if made.lacking:
             told = "\n".join(f"  {name}" for name in made.lacking)
-            raise CommandError(f"It was written, but these files are gone:\n{told}")
+            raise CommandError(
+                "It was written without these files, which are gone, cannot be read or "
+                f"hold something else (manage.py ledger verify says which):\n{told}"
+            )
