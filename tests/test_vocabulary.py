@@ -270,6 +270,7 @@ def test_every_reason_and_note_is_told_in_the_readers_unit(unit):
     values |= {"station": "4", "stations": ["4", "5"], "kind": "gap", "names": ["x"]}
     values |= {"aim": "trim", "bound": 1.0, "reached": 2.0}
     values |= {"count": 3, "adjusters": 7, "read": 1_500_000, "wide": 20_000}
+    values |= {"ends": [["latch", 500_000, 1], ["hinge", 0, -1]]}
     length = {"mm": "0.25 mm", "in": "0.0098 in"}[unit]
     for code in plans.REASONS:
         told = plans.reason(code, {"mm": 250_000, "least": 100_000}, unit)

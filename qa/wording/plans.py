@@ -108,6 +108,9 @@ NOTES = {
         "the settings are the best for trims station by station; the trims were then "
         "made fair to each other"
     ),
+    "settings_end": gettext_lazy(
+        "at the end of its range, and further would do better: %(ends)s"
+    ),
     "pre_trim": gettext_lazy(
         "a pre-trim by the least that the parts on %(names)s lost there; nothing was "
         "read of this one, so look before you cut, and stop short where it differs"
@@ -247,12 +250,22 @@ def _value(name: str, value, unit: str):
         return KINDS[value]
     if name == "names":
         return ", ".join(dict.fromkeys(map(held, value)))
+    if name == "ends":
+        return named([_end(*end, unit) for end in value], "; ")
     return named(value) if name == "stations" else value
 
 
-def named(labels: list[str]) -> str:
+def _end(adjuster: str, nm: int, sign: int, unit: str) -> str:
+    """Where an adjuster goes no further, on its own scale."""
+    words = _("%(adjuster)s (%(mm)s is its most)")
+    if sign < 0:
+        words = _("%(adjuster)s (%(mm)s is its least)")
+    return words % {"adjuster": adjuster, "mm": lengths.length(nm, unit)}
+
+
+def named(labels: list[str], between: str = ", ") -> str:
     """Names of stations, the first of very many."""
-    names = ", ".join(labels[:MOST_NAMES])
+    names = between.join(labels[:MOST_NAMES])
     if labels[MOST_NAMES:]:
         names = _("%(some)s and %(more)d more") % {
             "some": names,

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from pypdf import PdfReader
 
+from qa.actions import checks
 from qa.demo import holding
 from qa.models import (
     AdjusterSetting,
@@ -196,6 +197,42 @@ def test_motions_said_for_a_fit_up_go_before_what_holds_the_part(engineer):
     read_displaced(check, shift=(-0.9, 0, 0))
     (words,) = map(without_spread, view_of(check).moves)
     assert words == "slide: 0.90 mm right"
+
+
+@pytest.mark.parametrize(
+    ("unit", "end"), [("mm", "0.30 mm"), ("in", "0.0118 in")], ids=["mm", "in"]
+)
+def test_a_latch_at_the_end_of_its_range_is_said_on_page_paper_and_tablet(
+    engineer, client_of, monkeypatch, unit, end
+):
+    usual = adjusters.TYPICAL["hinged"]
+
+    def short(places, front_is_left):
+        found = usual(places, front_is_left)
+        rows = tuple(
+            replace(row, back_mm=0.3) if row.point == "latch" else row
+            for row in found.adjusters
+        )
+        return replace(found, adjusters=rows)
+
+    monkeypatch.setitem(adjusters.TYPICAL, "hinged", short)
+    check = aft(engineer)
+    checks.finish_check(by=engineer, check=check)
+    words = f"further would do better: latch: out/in (−{end} is its least)"
+    (told,) = [note for note in view_of(check, unit).warnings if "further" in note]
+    assert told == f"At the end of its range, and {words}."
+    plan = take(engineer, check, None)
+    notes = json.loads(plan.body)["outcome"]["notes"]
+    (kept,) = [note for note in notes if "ends" in note[1]]
+    assert kept == ["settings_end", {"ends": [["latch: out/in", -300_000, -1]]}]
+    builder = client_of("builder")
+    page = builder.get(url(check, f"plan/?unit={unit}")).content.decode()
+    paper = builder.get(url(check, f"plan/work-order.pdf?unit={unit}"))
+    (sheet,) = PdfReader(io.BytesIO(paper.content)).pages
+    printed = " ".join(sheet.extract_text().split())
+    tablet = builder.get(f"/api/checks/{check.entry_id}/next?unit={unit}").json()
+    for text in (page, printed, tablet["html"]):
+        assert words in text
 
 
 def test_a_present_setting_outside_of_a_range_stated_since_is_said(

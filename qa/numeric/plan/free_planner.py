@@ -73,6 +73,7 @@ class Planner:
             self.cut = self._solve_trim()
         elif self.options.resolved:
             self._drop_trifles()
+        self._look_at_ends()
         return self._told()
 
     def _solve_seat(self) -> "Solved":
@@ -100,6 +101,9 @@ class Planner:
             seat, self.settled = fewer
             free, self.prove = self.seat.freedom, seat.prove
             self.seat = Solved(free, self._move(free, seat.step), seat.step)
+
+    def _look_at_ends(self) -> None:
+        """Remark on adjusters whose range ends; a part that goes freely has none."""
 
     def _freedom(self, pulls: Readings) -> Freedom:
         """What the readings that say where it should go can see."""

@@ -178,6 +178,8 @@ def recorded(reason: Reason, name: Callable[[int, str], str]) -> list:
             values[key] = name(*value)
         elif key == "stations":
             values[key] = [name(*place) for place in value]
+        elif key == "ends":
+            values[key] = [[adjuster, _nm(mm), sign] for adjuster, mm, sign in value]
         else:
             values[key] = value
     return [reason.code, values]

@@ -199,13 +199,14 @@ STATION_REASONS = (
     *("too_wide", "build_up_spent", "step_high", "step_low", "step"),
 )
 # What there is to know of a plan: nothing; names, mm; nothing; aim, bound, reached;
-# names; station, slide, radius, mm; kind, stations; stations, mm. What is known of it:
-# kind, station, read, mm, wide; kind, mm, stations; names, kind, stations.
+# names; station, slide, radius, mm; kind, stations; stations, mm. Of settings_end:
+# (name, mm it is set to then, 1 at its most or -1 at its least) of each. What is known
+# of it: kind, station, read, mm, wide; kind, mm, stations; names, kind, stations.
 PLAN_NOTES = (
     *("leave", "trifles", "unsettled", "proven", "held", "corner", "unmeasured"),
     *("blind", "pre_trim"),
     *("settings_few", "settings_unseen", "settings_rigid", "settings_trifling"),
-    *("settings_unproven", "settings_fair"),
+    *("settings_unproven", "settings_fair", "settings_end"),
     *("again", "again_least", "between", "between_beyond", "show"),
 )
 

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from qa.numeric.plan import set_remarks, trifles
+from qa.numeric.plan import at_ends, set_remarks, trifles
 from qa.numeric.plan.adjusters import Rig, Setting
 from qa.numeric.plan.branching import Best, best_settings
 from qa.numeric.plan.free_planner import Cut, Planner, Solved
@@ -148,6 +148,9 @@ class SetPlanner(Planner):
         if (fewer != self.steps).any() and self._trifling(fewer, after, ends):
             self._leave(fewer)
             self.seat = at
+
+    def _look_at_ends(self) -> None:
+        self.remarks += at_ends.about(self)
 
     def _trifling(self, fewer, after, before) -> bool:
         """Whether fewer settings leave readings as right, as surely as is wished."""

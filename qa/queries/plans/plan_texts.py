@@ -188,7 +188,7 @@ def _found_off(worked: WorkedPlan) -> list[str]:
     return [sentence.rstrip(".") for sentence in found_off(checks)]
 
 
-DOUBTS = ("again", "between_beyond")
+DOUBTS = ("again", "between_beyond", "settings_end")
 
 
 def doubts(worked: WorkedPlan, unit: str) -> list[str]:
