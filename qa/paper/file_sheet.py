@@ -41,7 +41,7 @@ def sheet(
     joint: Joint, report: CheckReport, *, name: str, readings_name: str, shop: str
 ) -> CheckSheet:
     """The sheet of a judged check; the names are those of the two files."""
-    data = json.dumps(as_plain(report), sort_keys=True, indent=1).encode()
+    data = json.dumps(as_plain(report), sort_keys=True, indent=1)
     outcome = "" if report.outcome == Outcome.NO_LIMITS else str(report.outcome)
     return CheckSheet(
         shop=shop,
@@ -73,7 +73,7 @@ def sheet(
             for number, finding in enumerate(report.findings, 1)
         ),
         remarks=("Judged from files, without a record in the shop's ledger.",),
-        digest=hashlib.sha256(data).hexdigest(),
+        digest=hashlib.sha256(data.encode()).hexdigest(),
         data=data,
     )
 
