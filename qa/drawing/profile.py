@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from qa.drawing import symbols
 from qa.drawing.scene import Disc, Path, Scene, Shape, Text, box, line, polyline
+from shop.numeric.units import MM_PER_IN
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,7 @@ def build(profile: Profile, layout: ProfileLayout | None = None) -> Scene:
         Text(
             layout.width - RIGHT,
             bottom + BOTTOM - 6,
-            f"station, along the seam ({profile.length:.0f} mm)",
+            f"station, along the seam ({_seam(profile)})",
             layout.text * 0.86,
             "word",
             "end",
@@ -99,6 +100,13 @@ def build(profile: Profile, layout: ProfileLayout | None = None) -> Scene:
         )
     title = f"Profile of {profile.title}: gap and flushness along the seam with limits"
     return Scene(layout.width, bottom + BOTTOM, tuple(shapes), title)
+
+
+def _seam(profile: Profile) -> str:
+    """How long the seam is, in the unit shown."""
+    if profile.unit == "in":
+        return f"{profile.length / MM_PER_IN:.1f} in"
+    return f"{profile.length:.0f} mm"
 
 
 def _kx(profile: Profile, layout: ProfileLayout) -> float:

@@ -264,6 +264,22 @@ def test_quarter_turns_of_a_rod_end_go_by_its_pitch_from_the_page_to_the_re_chec
     assert not verify().faults
 
 
+@pytest.mark.parametrize(("word", "smaller"), [("forward", 0), ("steuerbord", 4)])
+def test_words_of_a_shop_that_are_longer_than_a_key_stand_on_it_in_smaller_letters(
+    engineer, builder, client_of, word, smaller
+):
+    check = a_check(engineer)
+    position = check.fit_up.joint.position
+    said = {**RODS, **{key: word for key, value in RODS.items() if value == "aft"}}
+    form = client_of("engineer").post(f"/positions/{position.pk}/held/state/", said)
+    assert form.status_code == 302, form.context["form"].errors
+    read_displaced(check, shift=(-0.9375, 0, 0))
+    checks.finish_check(by=engineer, check=check)
+    html = next_of(builder, check)["html"]
+    assert html.count('class="key long"') == smaller
+    assert html.count(word) >= 2
+
+
 def words_on(answer) -> str:
     pages = PdfReader(io.BytesIO(answer.content)).pages
     return " ".join(" ".join(page.extract_text().split()) for page in pages)

@@ -142,6 +142,14 @@ def test_the_profile_shows_limits_values_and_uncertainty_in_range():
     assert low < 1.3 and high > 2.7
 
 
+@pytest.mark.parametrize(("unit", "length"), [("mm", "500 mm"), ("in", "19.7 in")])
+def test_a_profile_tells_its_seam_in_the_unit_shown(unit, length):
+    point = profile.ProfilePoint("1", 0.0, 1.0)
+    scene = profile.build(profile.Profile("Door", unit, 500.0, (point,), ()))
+    words = [shape.words for shape in scene.shapes if isinstance(shape, Text)]
+    assert f"station, along the seam ({length})" in words
+
+
 def test_a_profile_of_nothing_says_so():
     point = profile.ProfilePoint("1", 0.0)
     scene = profile.build(profile.Profile("Door", "mm", 10.0, (point,), ()))

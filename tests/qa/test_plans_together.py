@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from pypdf import PdfReader
 
-from qa.actions import fit_plans, moves, trimming
+from qa.actions import checks, fit_plans, moves, trimming
 from qa.actions.adjusters import (
     AdjusterDraft,
     DirectionDraft,
@@ -101,6 +101,24 @@ def url(cowls, more="", **hows):
 def words_of(answer) -> str:
     pages = PdfReader(io.BytesIO(answer.content)).pages
     return " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
+def test_a_half_that_only_moves_is_told_by_the_move_that_it_makes(engineer, client_of):
+    """The other is cut at its seam: what moving alone would do to both is not it."""
+    cowls = off_cowls(engineer, left2=-2.2, left3=-2.4)
+    plans = {plan.part: plan for plan in taken(engineer, cowls)}
+    worked = plan_records.worked_of(plan_of(plans[cowls.lower]))
+    plan = worked.plan
+    told = {word: after for word, _now, after in plan_pages.view_of(worked, "mm").worst}
+    level = max(station.flush_deviation_after for station in plan.stations)
+    assert plan.outcome == "fits" and abs(level - plan.level.worst_after) > 0.1
+    assert told["flushness"] == f"{level:.2f}"
+    # At the tablet, once it is done, the other half comes before any measuring.
+    client, check = client_of("builder"), cowls.checks["lower"]
+    checks.finish_check(by=engineer, check=check)
+    page = client.get(f"/api/checks/{check.entry_id}/next?unit=mm").json()["html"]
+    after = page[page.index('class="after"') :]
+    assert f"Then go on with {cowls.upper.serial}." in after
 
 
 def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(engineer):

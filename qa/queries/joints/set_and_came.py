@@ -85,7 +85,7 @@ def came_view(position: Position, unit: str) -> CameView:
 def _text(nm: float, unit: str, sign: bool = False) -> str:
     shown = format_length(round(nm), unit, PLACES[unit])
     plus = "+" if sign and not shown.startswith("-") and float(shown) else ""
-    return f"{plus}{shown} {unit}"
+    return f"{plus}{shown.replace('-', '−')} {unit}"
 
 
 def _mm(mm: float, unit: str, sign: bool = False) -> str:

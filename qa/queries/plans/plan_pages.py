@@ -13,7 +13,7 @@ from qa.drawing.profile import Profile
 from qa.drawing.projection import view_from_outside
 from qa.models import Check, FitPlan, Kind, Side
 from qa.numeric.plan.motions import rigid_move
-from qa.numeric.plan.result import Move
+from qa.numeric.plan.result import FITS, Move, Plan
 from qa.numeric.verdict import acceptance
 from qa.queries.joints import drawings as maps
 from qa.queries.plans import known_texts, move_texts, plan_texts
@@ -149,11 +149,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         warnings=plan_texts.warnings(worked, unit),
         held=list(map(wording.held, plan.held)),
         probability="" if chance is None else f"{PERCENT * chance:.1f} %",
-        worst=[
-            (word, f"{fit.worst_before:.2f}", f"{fit.worst_after:.2f}")
-            for word, fit in (("gap", plan.seat), ("flushness", plan.level))
-            if fit
-        ],
+        worst=list(_worst(plan)),
         area=_area(plan, unit),
         shortfall=learned,
         moves=move_texts.plan_moves(worked, unit, degrees=degrees),
@@ -162,6 +158,22 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         known=known_texts.known_words(worked),
         shared_errors=known_texts.shared_errors(worked, unit),
     )
+
+
+def _worst(plan: Plan):
+    """Yield (word, before, after) of deviations by moving alone. A part that fits goes
+    by the plan's own move: of parts planned together that is one beside their cuts."""
+    for word, kind, fit in (
+        ("gap", Kind.GAP, plan.seat),
+        ("flushness", Kind.FLUSH, plan.level),
+    ):
+        if not fit:
+            continue
+        after = fit.worst_after
+        if plan.outcome == FITS:
+            name = f"{kind}_deviation_after"
+            after = max(getattr(station, name) or 0.0 for station in plan.stations)
+        yield word, f"{fit.worst_before:.2f}", f"{after:.2f}"
 
 
 def _area(plan, unit: str) -> str:

@@ -57,8 +57,8 @@ def steps(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> list[str]:
         else:
             sentences.append(f"{sentence[0].upper()}{sentence[1:]}.")
     moved = bool(moves or worked.asked_settings) and share > 0
-    if worked.shared and worked.shared.count > 1:
-        return [*(sentences or ["Leave it where it is."]), _then(worked)]
+    if after := then(worked):
+        return [*(sentences or ["Leave it where it is."]), after]
     if sentences:
         sentences.append(_measure_step(worked, moved=moved))
     return sentences or ["Leave it: it conforms where it sits."]
@@ -121,9 +121,12 @@ def run_words(seam: Seam, labels) -> str:
     return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
 
 
-def _then(worked: WorkedPlan) -> str:
-    """What comes after a part of several: the next, or measuring all of them."""
+def then(worked: WorkedPlan) -> str:
+    """What comes after a part of several: the next, or measuring all of them; "" of a
+    part alone."""
     shared = worked.shared
+    if not shared or shared.count < 2:
+        return ""
     if shared.order < shared.count:
         return f"Then go on with {shared.parts[shared.order].serial}."
     joints = ", ".join(name for part in shared.parts for name in part.joints)

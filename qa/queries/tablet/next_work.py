@@ -26,6 +26,7 @@ from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.wording.settings import change_words, now_words
 from shop.numeric.units import parse_typed
 
+KEY_WORD = 7  # letters that go on a key: "forward"
 MOST_STEPS = 60  # either way from what is asked: further hands go to the desk page
 DEEPER = 50  # in the last digit that a cut is told in
 # What a copy of a check on a tablet is to begin with, when the check after it begins.
@@ -52,6 +53,12 @@ class Row:
     low: int
     words: list[str]
     keys: list[tuple[str, int]]
+
+    @property
+    def long_keys(self) -> bool:
+        """Whether a word of the shop is too long for keys in their usual letters."""
+        words = [word for text, _steps in self.keys for word in text.split()]
+        return max(map(len, words)) > KEY_WORD
 
 
 @dataclass(frozen=True)
@@ -92,6 +99,11 @@ class NextWork:
         """Serials whose cut the engineer has not released yet."""
         to_release = self.worked.to_release() if self.plan else []
         return ", ".join(part.serial for part, _check, done in to_release if not done)
+
+    @property
+    def then(self) -> str:
+        """What comes before measuring, of a part that was planned with others."""
+        return plan_texts.then(self.worked) if self.plan else ""
 
     @property
     def asked(self) -> bool:
