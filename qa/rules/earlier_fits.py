@@ -5,10 +5,11 @@ and cut by, place by place. A pre-trim takes what every earlier part lost, its l
 part from before its mold was corrected says nothing of one from after it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 
 from django.db.models import F
 
@@ -35,7 +36,32 @@ from qa.rules.planning import WorkedPlan
 from shop.models import Airframe, Lineage, Origin, Part, Pull
 from shop.numeric.units import to_mm
 
+CUT_COLUMNS = (
+    *("fit_up", "fit_up__joint", "fit_up__airframe", "fit_up__revision"),
+    *("part", "side", "entry", "s_nm", "depth_nm"),
+)
 WORKED = (FitUpReason.SET, FitUpReason.MOVE, FitUpReason.SHIM, FitUpReason.TRIM)
+
+
+class EarlierFitUp(NamedTuple):
+    """What is asked of a fit-up by all that come later, and no more: thousands are
+    read at once."""
+
+    pk: int
+    joint: int
+    airframe: int
+    part: int
+    surround_part: int | None
+    reason: str
+    note: str
+    received_at: datetime
+
+
+class EarlierCheck(NamedTuple):
+    fit_up: int
+    note: str
+    started_at: datetime
+    finished_at: datetime | None
 
 
 @dataclass
@@ -45,8 +71,8 @@ class Earlier:
 
     airframe: Airframe
     part: Part
-    fit_ups: list[FitUp]
-    checks: list[Check] = field(default_factory=list)
+    fit_ups: list[EarlierFitUp]
+    checks: list[EarlierCheck] = field(default_factory=list)
     moves: list[AppliedMove] = field(default_factory=list)
     stacks: list[ShimStack] = field(default_factory=list)
     cut_mm: dict[str, list[float]] = field(default_factory=dict)
@@ -55,24 +81,22 @@ class Earlier:
 
     @property
     def began(self) -> datetime:
-        return self.fit_ups[0].entry.received_at
+        return self.fit_ups[0].received_at
 
     @property
     def measuring(self) -> timedelta:
         """Between start and finish of its checks, those that are finished."""
         spans = [
-            check.state.finished_at - check.state.started_at
+            check.finished_at - check.started_at
             for check in self.checks
-            if check.state.finished_at
+            if check.finished_at
         ]
         return sum(spans, timedelta())
 
     @property
     def lasted(self) -> timedelta:
         """From its first fit-up to the end of its last finished check."""
-        ends = [
-            check.state.finished_at for check in self.checks if check.state.finished_at
-        ]
+        ends = [check.finished_at for check in self.checks if check.finished_at]
         return max(ends, default=self.began) - self.began
 
     @property
@@ -82,15 +106,15 @@ class Earlier:
         opened the next. Nobody records hours of work at a fit."""
         ended: dict[int, datetime] = {}
         for check in self.checks:
-            if end := check.state.finished_at:
-                at = check.fit_up_id
+            if end := check.finished_at:
+                at = check.fit_up
                 ended[at] = max(end, ended.get(at, end))
         return [
-            after.entry.received_at - ended[before.pk]
+            after.received_at - ended[before.pk]
             for before, after in pairwise(self.fit_ups)
             if after.reason in WORKED
             and before.pk in ended
-            and after.entry.received_at > ended[before.pk]
+            and after.received_at > ended[before.pk]
         ]
 
     @property
@@ -135,59 +159,67 @@ class Fitted:
         return bool(same and theirs.number <= last)
 
 
-def fitted(joints: Iterable[Joint], parts: Iterable[int] = ()) -> Fitted:
-    """Eight statements, whatever the number of joints. parts: keys of parts at hand;
-    joints with their current revision."""
+def fitted(
+    joints: Iterable[Joint],
+    parts: Iterable[int] = (),
+    stations: dict[int, list[Station]] | None = None,
+) -> Fitted:
+    """Ten statements at most, whatever the number of joints. parts: keys of parts at
+    hand; joints with their current revision; stations of these by its key, in order,
+    where they are loaded."""
     joints = {joint.pk: joint for joint in joints}
-    rows = FitUp.objects.filter(
-        joint__in=joints, airframe__type=F("joint__type")
-    ).select_related("airframe", "part", "entry", "revision")
-    rows = rows.defer("entry__body")
     fits = Fitted()
-    frames: dict[tuple[int, int], list[FitUp]] = {}
-    for row in rows.order_by("joint", "airframe__line_number", "number"):
-        frames.setdefault((row.joint_id, row.airframe_id), []).append(row)
+    frames: dict[tuple[int, int], list[EarlierFitUp]] = {}
+    for row in _fit_ups(joints):
+        frames.setdefault((row.joint, row.airframe), []).append(row)
+    airframes = Airframe.objects.in_bulk({airframe for _joint, airframe in frames})
+    serials = Part.objects.in_bulk({own[-1].part for own in frames.values()})
     keys = {}
     for (joint, airframe), own in frames.items():
         last = own[-1].part
-        mine = [fit for fit in own if fit.part_id == last.pk]
-        place = Earlier(mine[0].airframe, last, mine)
+        mine = [fit for fit in own if fit.part == last]
+        place = Earlier(airframes[airframe], serials[last], mine)
         fits.by_joint.setdefault(joint, []).append(place)
         fits.counts[joint, airframe] = len(own)
         keys |= {fit_up.pk: place for fit_up in mine}
     checks = Check.objects.filter(fit_up__in=keys, state__void=False)
-    for check in checks.select_related("state").order_by("number"):
-        keys[check.fit_up_id].checks.append(check)
+    columns = ("fit_up", "note", "state__started_at", "state__finished_at")
+    for row in checks.order_by("number").values_list(*columns):
+        keys[row[0]].checks.append(EarlierCheck(*row))
     for move in AppliedMove.objects.filter(fit_up__in=keys).order_by("pk"):
         keys[move.fit_up_id].moves.append(move)
     for stack in ShimStack.objects.filter(fit_up__in=keys).order_by("pk"):
         keys[stack.fit_up_id].stacks.append(stack)
-    _add_cuts(joints, fits)
+    _add_cuts(joints, fits, stations or {})
     _add_molds(fits, {place.part.pk for place in keys.values()} | set(parts))
     return fits
 
 
+def _fit_ups(joints: Iterable[int]) -> Iterator[EarlierFitUp]:
+    rows = FitUp.objects.filter(joint__in=joints, airframe__type=F("joint__type"))
+    columns = ("joint", "airframe", "part", "surround_part", "reason", "note")
+    rows = rows.order_by("joint", "airframe__line_number", "number")
+    for row in rows.values_list("pk", *columns, "entry__received_at"):
+        yield EarlierFitUp(*row)
+
+
 def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier]:
     """The airframes of lower line numbers at which a part was fitted here, in order of
-    their lines: eight statements. joint with its current revision."""
+    their lines: ten statements at most. joint with its current revision."""
     key = part and part.pk
     return fitted([joint], {key} - {None}).before(joint, airframe, key)
 
 
-def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
+def _add_cuts(joints: dict[int, Joint], told: Fitted, stations: dict) -> None:
     every = [(joint, fit) for joint, own in told.by_joint.items() for fit in own]
     # One part may have been fitted here on several airframes.
     cut = {serial for _joint, fit in every for serial in _cut_of(fit)}
     cuts = TrimCut.objects.filter(part__in=cut, fit_up__joint__in=joints)
-    cuts = list(cuts.select_related("fit_up__revision").order_by("pk"))
-    revisions = {cut.fit_up.revision_id: cut.fit_up.revision for cut in cuts}
-    revisions |= {joint.current_id: joint.current for joint in joints.values()}
+    cuts = list(cuts.order_by("pk").values_list(*CUT_COLUMNS, named=True))
+    revisions = {joint.current_id: joint.current for joint in joints.values()}
     for joint in joints.values():
         joint.current.joint = joint
-    told.seams = {key: Seam(revision, []) for key, revision in revisions.items()}
-    for station in Station.objects.filter(revision__in=revisions).order_by("order"):
-        station.revision = revisions[station.revision_id]
-        told.seams[station.revision_id].stations.append(station)
+    _add_seams(told, revisions, {cut.fit_up__revision for cut in cuts}, stations)
     owners: dict[tuple[int, int, str], list[Earlier]] = {}
     for joint, fit in every:
         now = told.seams[joints[joint].current_id]
@@ -196,25 +228,45 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted) -> None:
             owners.setdefault((joint, serial, side), []).append(fit)
     lines: dict[tuple, list] = {}
     for cut in cuts:
-        key = cut.fit_up, cut.part_id, cut.side, cut.entry_id
+        of = (cut.fit_up, cut.fit_up__joint, cut.fit_up__airframe, cut.fit_up__revision)
+        key = of, cut.part, cut.side, cut.entry
         lines.setdefault(key, []).append((to_mm(cut.s_nm), to_mm(cut.depth_nm)))
-    for (fit_up, serial, side, _entry), spots in lines.items():
-        now = told.seams[joints[fit_up.joint_id].current_id]
-        depths = now.depths(spots, told.seams[fit_up.revision_id])
-        for fit in owners.get((fit_up.joint_id, serial, side), ()):
+    for ((fit_up, joint, airframe, of), serial, side, _entry), spots in lines.items():
+        now = told.seams[joints[joint].current_id]
+        depths = now.depths(spots, told.seams[of])
+        for fit in owners.get((joint, serial, side), ()):
             # What it loses on another airframe later is not needed here.
-            came_with = fit_up.pk < fit.fit_ups[0].pk
-            if came_with or fit_up.airframe_id == fit.airframe.pk:
+            came_with = fit_up < fit.fit_ups[0].pk
+            if came_with or airframe == fit.airframe.pk:
                 total = fit.cut_mm[side]
                 fit.cut_mm[side] = [
                     a + float(b) for a, b in zip(total, depths, strict=True)
                 ]
 
 
+def _add_seams(told: Fitted, revisions: dict, cut: set[int], stations: dict) -> None:
+    """The seams of the current revisions, and of those along which was cut."""
+    for key, own in stations.items():
+        for station in own if key in revisions else ():
+            station.revision = revisions[key]
+    seams = {
+        key: Seam(revision, stations.get(key, []))
+        for key, revision in revisions.items()
+    }
+    wanted = (cut | set(revisions)) - set(stations)
+    rows = Station.objects.filter(revision__in=wanted).select_related("revision")
+    for station in rows.order_by("order"):
+        key = station.revision_id
+        station.revision = revisions.setdefault(key, station.revision)
+        seam = seams.setdefault(key, Seam(station.revision, []))
+        seam.stations.append(station)
+    told.seams = seams
+
+
 def _cut_of(fit: Earlier) -> dict[int, str]:
     """The serials whose edges meet there, with their sides: its part, and what was its
     surround last."""
-    around = [fit_up.surround_part_id for fit_up in fit.fit_ups]
+    around = [fit_up.surround_part for fit_up in fit.fit_ups]
     named = [serial for serial in around if serial][-1:]
     return {fit.part.pk: Side.PART} | dict.fromkeys(named, Side.SURROUND)
 

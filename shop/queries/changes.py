@@ -4,7 +4,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Max, Min, Q
+from django.db.models import Count, Max, Min, Q, Value
+from django.db.models.functions import Concat
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop as _N
@@ -169,7 +170,10 @@ class Changes:
 def changes(reader: Person) -> Changes:
     """What others did since the reader last read this: four statements at most."""
     visit = Visit.objects.filter(person=reader).first()
-    rows = Entry.objects.exclude(by=reader).filter(form__in=WORDS)
+    # From the newest on, until there are enough. No index of `form` has what was put
+    # together: by one, all acts of these forms would be read first, and sorted.
+    rows = Entry.objects.exclude(by=reader).alias(called=Concat("form", Value("")))
+    rows = rows.filter(called__in=WORDS)
     if visit:
         rows = rows.filter(pk__gt=visit.read_up_to)
     else:
@@ -177,12 +181,12 @@ def changes(reader: Person) -> Changes:
         first = Entry.objects.filter(lately).aggregate(first=Min("pk"))["first"]
         # From its key on: where few are new, all there ever were are looked through.
         rows = rows.filter(lately, pk__gte=first) if first else rows.none()
-    keys = rows.order_by("-pk").values_list("pk", flat=True)
-    if too_old := list(keys[NEWEST : NEWEST + 1]):
-        rows = rows.filter(pk__gt=too_old[0])
+    keys = list(rows.order_by("-pk").values_list("pk", flat=True)[: NEWEST + 1])
     # Counted by the database: two thousand are long to read, and a dozen lines to say.
-    acts = rows.values_list("form", *AUTHOR).order_by()
-    acts = acts.annotate(n=Count("pk"), at=Max("received_at"), last=Max("pk"))
+    acts = Entry.objects.filter(pk__in=keys[:NEWEST]).values_list("form", *AUTHOR)
+    acts = acts.order_by().annotate(
+        n=Count("pk"), at=Max("received_at"), last=Max("pk")
+    )
     acts = sorted(acts, key=lambda act: -act[-1])
     by_place: dict[str, list] = {}
     for form, *who, count, at, _last in acts:
@@ -192,7 +196,7 @@ def changes(reader: Person) -> Changes:
         visit and visit.read_at,
         acts[0][-1] if acts else 0,
         [_place(name, by_place[name]) for name in PLACES if name in by_place],
-        not too_old,
+        len(keys) <= NEWEST,
     )
 
 

@@ -221,6 +221,9 @@ def test_a_tablet_carries_it_in_words_for_every_joint_at_once(shop, people):
     def statements():
         with CaptureQueriesContext(connection) as said:
             carry()
+        # The stations of a seam are many: they are read once for all that is told.
+        reads = [read["sql"] for read in said]
+        assert sum('FROM "qa_station" ' in sql for sql in reads) == 1
         return len(said)
 
     def carried():

@@ -136,57 +136,76 @@ def told_at_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
         url = reverse("pre_trim", args=[page.check.entry_id])
     else:
         url = reverse("joint_on_airframe", args=[joint.pk, airframe.pk]) + "#earlier"
-    return {"lines": _lines(page.rows, page.least), "url": url}
+    return {"lines": _lines([_line(row) for row in page.rows], page.least), "url": url}
 
 
 def lines_to_carry(
-    joints: list[Joint], airframes: list[Airframe], placed: list[tuple]
+    joints: list[Joint],
+    airframes: list[Airframe],
+    placed: list[tuple],
+    stations: dict[int, list[Station]],
 ) -> dict[tuple[int, int], list[str]]:
     """By joint and airframe that was fitted there once at most, what earlier ones
-    needed; in a constant number of statements. placed: (airframe, position, part)."""
+    needed; in a constant number of statements. placed: (airframe, position, part);
+    stations in order by the key of the current revision."""
     sits = {(frame, position): part for frame, position, part in placed}
-    told = earlier_fits.fitted(joints, set(sits.values()))
+    told = earlier_fits.fitted(joints, set(sits.values()), stations)
     lines = {}
     for joint in joints:
-        seam = told.seams.get(joint.current_id)
+        if joint.pk not in told.by_joint:
+            continue
+        seam = told.seams[joint.current_id]
+        # Of one earlier airframe the same is told to all that come after it.
+        shared: dict[tuple[int, bool], str] = {}
         for airframe in airframes:
+            if airframe.type_id != joint.type_id:
+                continue
             if told.counts.get((joint.pk, airframe.pk), 0) > 1:
                 continue
             part = sits.get((airframe.pk, joint.position_id))
-            before = told.before(joint, airframe, part)
-            if airframe.type_id != joint.type_id or not before:
-                continue
-            unit = joint.current.units
-            least = earlier_fits.least_lost(joint, seam.stations, before)
-            rows = [_row(fit, joint, seam, unit) for fit in before]
-            own = _lines(rows, _cut(seam, least, unit))
-            lines[joint.pk, airframe.pk] = own
+            if before := told.before(joint, airframe, part):
+                own = _lines_before(joint, seam, before, shared)
+                lines[joint.pk, airframe.pk] = own
     return lines
 
 
-def _lines(rows: list[EarlierRow], least: Cut) -> list[str]:
-    """What it is, a line for each earlier airframe, and what all of them lost."""
-    lines = [_("What earlier airframes needed")]
-    for row in rows:
-        fit = row.fit
-        fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(fit.fit_ups))
-        told = [
-            row.cuts and _("cut off the part %(where)s") % {"where": row.cut.in_full},
-            row.surround_cuts
-            and _("cut off the surround %(where)s") % {"where": row.surround.in_full},
-            "; ".join(row.set),
-            row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
-            fit_ups % {"n": len(fit.fit_ups)},
-            row.hours,
-            *fit.remarks,
-        ]
-        state = _(", before the mold was corrected") if fit.before_correction else ""
-        words = "; ".join(word for word in told if word)
-        lines.append(f"{fit.airframe.serial}, {fit.part.serial}{state}: {words}.")
+def _lines_before(joint: Joint, seam: Seam, before: list[Earlier], shared) -> list[str]:
+    unit = joint.current.units
+    told = []
+    for fit in before:
+        key = fit.airframe.pk, fit.before_correction
+        if key not in shared:
+            shared[key] = _line(_row(fit, joint, seam, unit))
+        told.append(shared[key])
+    least = earlier_fits.least_lost(joint, seam.stations, before)
+    return _lines(told, _cut(seam, least, unit))
+
+
+def _lines(rows: list[str], least: Cut) -> list[str]:
+    """What it is, the line of each earlier airframe, and what all of them lost."""
+    lines = [_("What earlier airframes needed"), *rows]
     if least.words:
         words = _("Every earlier part lost at least %(cuts)s: a pre-trim, if you like.")
         lines.append(words % {"cuts": least.in_full})
     return lines
+
+
+def _line(row: EarlierRow) -> str:
+    fit = row.fit
+    fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(fit.fit_ups))
+    told = [
+        row.cuts and _("cut off the part %(where)s") % {"where": row.cut.in_full},
+        row.surround_cuts
+        and _("cut off the surround %(where)s") % {"where": row.surround.in_full},
+        "; ".join(row.set),
+        row.shims and _("shims %(stacks)s") % {"stacks": row.shims},
+        fit_ups % {"n": len(fit.fit_ups)},
+        row.hours,
+        *fit.remarks,
+    ]
+    state = _(", before the mold was corrected") if fit.before_correction else ""
+    words = "; ".join(word for word in told if word)
+    return f"{fit.airframe.serial}, {fit.part.serial}{state}: {words}."
 
 
 def _draft(fit_up: FitUp) -> FitPlan | None:

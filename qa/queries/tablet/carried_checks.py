@@ -169,8 +169,12 @@ def _limits(station, kind, check) -> dict | None:
 
 def limits(station, kind, finish, u_nm) -> dict | None:
     """Return the integers a tablet judges by; errors as rules.acceptance."""
-    revision = station.revision
     wanted = requirements.requirement(station, kind, finish)
+    return judged_by(wanted, u_nm, station.revision)
+
+
+def judged_by(wanted: requirements.Requirement, u_nm, revision) -> dict | None:
+    """The same of a requirement that several stations may have in common."""
     inside = requirements.acceptance(wanted, u_nm, revision.rule, revision.edition)
     if inside is None:
         return None

@@ -22,13 +22,14 @@ from qa.queries.joints.joint_pages import designs_by_position
 from qa.queries.tablet.carried_checks import (
     defects_to_show,
     holes_to_show,
-    limits,
+    judged_by,
     reach_of,
     tablet_map,
 )
 from qa.queries.tablet.studies import studies_to_carry
 from qa.rules import gauges
 from qa.rules.photographs import PHOTOGRAPHED
+from qa.rules.requirements import requirement
 from shop import identifiers
 from shop.models import Airframe, Part, Placement
 from shop.queries.incarnations import database_id
@@ -38,6 +39,11 @@ MOST_PARTS = 1000  # beside those that sit on an airframe that is carried
 MOST_AIRFRAMES = 60
 MOST_GAUGES = 200
 NEW = 20  # of these two, however much is fitted elsewhere or measured with others
+OF_OPEN_CHECKS = (
+    *("number", "entry", "fit_up__airframe__serial", "fit_up__joint__number"),
+    *("fit_up__joint__name", "state__state", "state__conforms", "state__wanted"),
+    *("state__does_not_conform", "state__not_proven", "state__started_at"),
+)
 LATELY = 500  # fit-ups and checks, among which what was used lately is looked for
 
 
@@ -162,6 +168,7 @@ def _open_checks() -> list[dict]:
     rows = (
         Check.objects.filter(pk__in=list(newest[:MOST_CHECKS]))
         .select_related("state", "fit_up__airframe", "fit_up__joint")
+        .only(*OF_OPEN_CHECKS)
         .order_by("-number")
     )
     return [
@@ -195,7 +202,7 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     holes = holes_to_show(joints)
     defects = _by_joint(defects_to_show(joints, airframes))
     held = _by_joint(_held_last(joints, airframes))
-    earlier = _by_joint(lines_to_carry(joints, airframes, placed))
+    earlier = _by_joint(lines_to_carry(joints, airframes, placed, stations))
     positions = {joint.position_id for joint in joints} | {
         joint.surround_id for joint in joints
     }
@@ -234,11 +241,9 @@ def _held_last(joints, airframes) -> dict[tuple[int, int], list]:
         fit_up__joint__in=joints, fit_up__airframe__in=airframes
     )
     last = here.values("fit_up__joint", "fit_up__airframe").annotate(last=Max("pk"))
-    rows = Check.objects.filter(pk__in=last.values("last")).select_related("fit_up")
-    held = {
-        (row.fit_up.joint_id, row.fit_up.airframe_id): row.held or row.fit_up.held
-        for row in rows
-    }
+    columns = ("fit_up__joint", "fit_up__airframe", "held", "fit_up__held")
+    rows = Check.objects.filter(pk__in=last.values("last")).values_list(*columns)
+    held = {(joint, airframe): own or before for joint, airframe, own, before in rows}
     return {key: how for key, how in held.items() if how}
 
 
@@ -274,22 +279,30 @@ def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
         "closed": revision.closed,
         "stations": drawn.pop("stations"),
         "map": drawn,
-        "limits": _all_limits(stations, uncertainties | {None}),
+        "limits": _all_limits(revision, stations, uncertainties | {None}),
     }
 
 
-def _all_limits(stations, uncertainties) -> list[dict]:
+def _all_limits(revision, stations, uncertainties) -> list[dict]:
     """Return limits by finish and uncertainty; a pair that cannot be judged is left
     out, and the tablet does not offer it."""
-    told = []
+    told, kinds = [], Kind.values
     for finish in Finish.values:
+        wanted = [
+            {kind: requirement(station, kind, finish) for kind in kinds}
+            for station in stations
+        ]
+        # Most stations of a seam have the same in common.
+        different = {limits for own in wanted for limits in own.values()}
         for u_nm in uncertainties:
             try:
-                judged = [
-                    {kind: limits(station, kind, finish, u_nm) for kind in Kind.values}
-                    for station in stations
-                ]
+                judged = {
+                    limits: judged_by(limits, u_nm, revision) for limits in different
+                }
             except ValueError:
                 continue
-            told.append({"finish": finish, "u_nm": u_nm, "stations": judged})
+            rows = [
+                {kind: judged[limits] for kind, limits in own.items()} for own in wanted
+            ]
+            told.append({"finish": finish, "u_nm": u_nm, "stations": rows})
     return told
