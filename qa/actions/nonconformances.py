@@ -110,7 +110,7 @@ def dispose(
 
     Use as is and repair need the engineer (design authority); on primary structure, or
     where nobody knows what structure it is, also a stated justification and who granted
-    the concession. Scrap marks the serial for good.
+    the concession. Scrap marks the serial for good, with a reason.
     """
     dispose_all(
         by=by,
@@ -131,9 +131,7 @@ def dispose_all(
     if disposition not in Disposition.values:
         raise Refused("Choose a disposition.", field="disposition")
     if disposition not in life.dispositions_of(by):
-        raise Refused(
-            "Use as is and repair are the engineer's to decide.", field="disposition"
-        )
+        raise Refused(life.ENGINEERS, field="disposition")
     step = {
         "verb": Verb.DISPOSE,
         "disposition": disposition,
@@ -149,6 +147,8 @@ def dispose_all(
 
 
 def _require_stated(item, disposition: str, note: str, concession: str) -> None:
+    if disposition == Disposition.SCRAP and not note.strip():
+        raise Refused("Say why.", field="note")
     if disposition not in life.DESIGN_AUTHORITY or not life.needs_concession(item):
         return
     where = "On primary structure"
@@ -167,16 +167,15 @@ def _settle_serial(item: Nonconformance, disposition: str) -> None:
     """Scrap is for good: the serial is marked, and nothing else is decided of it."""
     if item.part is None:
         if disposition == Disposition.SCRAP:
-            raise Refused(
-                f"{item.label} names no serial that could be scrapped.",
-                field="disposition",
-            )
+            raise Refused(life.not_scrapped(item), field="disposition")
         return
     part = locked(Part(pk=item.part_id))
     if part.state == PartState.SCRAPPED:
         if disposition != Disposition.SCRAP:
             raise Refused(f"{part} was scrapped, for good.", field="disposition")
     elif disposition == Disposition.SCRAP:
+        if why := life.not_scrapped(item):
+            raise Refused(why, field="disposition")
         parts.mark_scrapped(part, field="disposition")
 
 
@@ -330,6 +329,7 @@ def open_what_is_not_shown(act, check: Check, state: CheckState) -> None:
             continue
         why = f"{check.label} does not show it any more"
         if missing:
-            why += f": {span(tuple(missing))}"
+            labels = dict.fromkeys(label for label, _kind in missing)
+            why += f": {span(tuple(labels))}"
         with _step(act, item, {"verb": Verb.REOPEN, "note": why[:400]}):
             pass

@@ -1,5 +1,7 @@
 """Forms of nonconformances: the filter, and one small form a verb."""
 
+from collections.abc import Mapping
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -162,8 +164,20 @@ class AssignForm(_Note):
         self.fields["holder"].queryset = crew
 
 
+class DispositionField(forms.ChoiceField):
+    """What may be decided; `barred`: why not the others, by what they are."""
+
+    barred: Mapping[str, str] = {}
+
+    def validate(self, value):
+        if why := self.barred.get(value):
+            raise forms.ValidationError(why, code="invalid_choice")
+        super().validate(value)
+
+
 class DisposeForm(_Note):
-    disposition = forms.ChoiceField(
+    disposition = DispositionField(
+        error_messages={"invalid_choice": _("Choose one of these.")},
         label=_("Disposition"),
         choices=Disposition.choices,
         widget=forms.RadioSelect,
@@ -171,13 +185,6 @@ class DisposeForm(_Note):
             "Rework promises full conformity; use as is and repair are the engineer's; "
             "scrap marks the serial for good."
         ),
-        error_messages={
-            "invalid_choice": _(
-                "Use as is and repair are the engineer's to decide; what names no "
-                "serial, or sits on an airframe, is not scrapped; what was scrapped "
-                "stays so."
-            )
-        },
     )
     concession = forms.CharField(
         label=_("Concession"),
@@ -187,11 +194,19 @@ class DisposeForm(_Note):
     )
     field_order = ("disposition", "note", "concession")
 
-    def __init__(self, *arguments, dispositions, primary=True, **named):
+    def __init__(self, *arguments, dispositions, barred=None, primary=True, **named):
+        """barred: why not the others; what bars scrap is told before it is asked."""
         super().__init__(*arguments, **named)
-        self.fields["disposition"].choices = [
+        field = self.fields["disposition"]
+        field.choices = [
             (disposition.value, disposition.label) for disposition in dispositions
         ]
+        field.barred = barred or {}
+        if why := field.barred.get(Disposition.SCRAP):
+            field.help_text = _(
+                "Rework promises full conformity; use as is and repair are the "
+                "engineer's. Scrap is not offered: %(why)s"
+            ) % {"why": why}
         self.fields["note"].label = _("Justification, or what is to be done")
         granted = {disposition.value for disposition in dispositions} & {
             "use_as_is",
@@ -199,9 +214,17 @@ class DisposeForm(_Note):
         }
         if not (primary and granted):
             del self.fields["concession"]
+            if Disposition.SCRAP in dispositions:
+                needed(self.fields["note"], _("(needed for scrap)"))
             return
         words = _("(needed where primary structure is used as it is or repaired)")
-        needed(self.fields["note"], words)
+        needed(
+            self.fields["note"],
+            _(
+                "(needed for scrap, and where primary structure is used as it is or "
+                "repaired)"
+            ),
+        )
         needed(self.fields["concession"], words)
 
 
@@ -215,9 +238,16 @@ class VerifyForm(_Note):
     recheck = FoundField(Check.objects.none(), label=_("Re-check"), required=False)
     field_order = ("recheck", "note")
 
-    def __init__(self, *arguments, rechecks, **named):
+    def __init__(self, *arguments, rechecks, too_old=(), **named):
+        """too_old: checks that are not offered, begun before the work was recorded."""
         super().__init__(*arguments, **named)
         self.fields["recheck"].queryset = rechecks
+        if too_old:
+            self.fields["recheck"].help_text = _(
+                "A check begun before the work was recorded shows what was there "
+                "before it, and is not offered: %(labels)s. Measure again after the "
+                "work."
+            ) % {"labels": ", ".join(check.label for check in too_old)}
         self.fields["note"].label = _("What was verified")
         needed(self.fields["recheck"], _("(needed where it was found by measuring)"))
         needed(self.fields["note"], _("(needed without a re-check)"))

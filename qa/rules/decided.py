@@ -8,8 +8,6 @@ requirement, and for no worse than what was decided.
 from collections.abc import Iterable
 from operator import le
 
-from django.db.models import Max
-
 from qa.models import (
     Characteristic,
     CharacteristicResult,
@@ -17,10 +15,10 @@ from qa.models import (
     HoleCheck,
     HoleReading,
     Nonconformance,
-    NonconformanceStep,
     State,
     Verdict,
 )
+from qa.rules import life
 from qa.rules.holes import beyond, fails, lacks_size, newest_readings
 from qa.rules.offering import LEFT
 from qa.rules.result_staleness import stale_of
@@ -172,15 +170,23 @@ def require_found_again(by, item: Nonconformance, disposition: str) -> str:
     again = _holes_again if item.hole_check_id else _result_again
     rows, missing = again(item, rework=disposition == Disposition.REWORK)
     if missing:
-        why = (
-            "Rework promises full conformity: find it again, and it conforms; not shown"
+        places = ", ".join(missing)
+        raise Refused(
+            "Rework promises full conformity: find it again, and it conforms; not "
+            f"shown: {places}. Work that and find it again, or raise an item of what "
+            "is not in this one."
             if disposition == Disposition.REWORK
-            else "It was not found again since"
+            else f"It was not found again since: {places}.",
+            field="note",
         )
-        raise Refused(f"{why}: {', '.join(missing)}.", field="note")
     if any(row.entry.by_id == by.pk for row in rows):
         raise Refused(
             "You found it again yourself: somebody else verifies the item.",
+            field="note",
+        )
+    if own := life.by_doers(item, rows):
+        raise Refused(
+            f"{own} did the work and found it again: somebody else finds it again.",
             field="note",
         )
     return ", ".join(dict.fromkeys(map(str, rows)))
@@ -188,8 +194,7 @@ def require_found_again(by, item: Nonconformance, disposition: str) -> str:
 
 def _since(item: Nonconformance) -> int:
     """The entry after which it is found again: of the finding, or of the work."""
-    steps = item.steps.filter(verb=NonconformanceStep.Verb.WORK)
-    return max(item.entry.pk, steps.aggregate(last=Max("entry__pk"))["last"] or 0)
+    return max(item.entry.pk, life.last_worked(item))
 
 
 def _holes_again(item: Nonconformance, *, rework: bool):
@@ -206,7 +211,29 @@ def _holes_again(item: Nonconformance, *, rework: bool):
             rows.append(reading.hole_check)
         else:
             missing.append(label)
+    if rework:
+        again = [row for row in standing.values() if row.hole_check.entry.pk > since]
+        missing += _not_covered(item, again)
     return rows, missing
+
+
+def _not_covered(item: Nonconformance, readings: list[HoleReading]) -> list[str]:
+    """The other holes of which one of these readings fails, that no other item of the
+    serial that is not done names, nor one by which it stays so."""
+    others = [row for row in items_of_holes(item.hole_check) if row.pk != item.pk]
+    waits = {
+        label
+        for other in others
+        if other.standing.state not in DONE
+        for label in other.holes
+    }
+    failing = [
+        row
+        for row in sorted(readings, key=lambda row: row.hole.order)
+        if fails(row) and row.hole.label not in (*item.holes, *waits)
+    ]
+    left = left_holes(others, failing, readings_of(others))
+    return [row.hole.label for row in failing if row.pk not in left]
 
 
 def _result_again(item: Nonconformance, *, rework: bool):

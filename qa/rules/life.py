@@ -5,6 +5,8 @@ MOVES is the table that DEVELOPERS.md prints and tests/qa/test_item_life.py trie
 
 from dataclasses import dataclass
 
+from django.db.models import Max
+
 from qa.models import (
     AppliedMove,
     Disposition,
@@ -27,6 +29,7 @@ PLACES = (*State.values[:3], AS_IS, *State.values[3:])
 UNDECIDED = (State.FOUND, State.CONTAINED)
 NOT_CLOSED = tuple(place for place in PLACES if place != State.CLOSED)
 DESIGN_AUTHORITY = (Disposition.USE_AS_IS, Disposition.REPAIR)
+ENGINEERS = "Use as is and repair are the engineer's to decide."
 SAME = ""
 
 
@@ -93,16 +96,38 @@ def dispositions_of(person) -> list[Disposition]:
     ]
 
 
-def decidable(item: Nonconformance, person) -> list[Disposition]:
-    """The same of one item: what names no serial, or sits on an airframe, is not
-    scrapped, and what was scrapped stays so."""
-    scrap = Disposition.SCRAP
-    if scrapped(item):
-        return [scrap]
+def engineers_only(person) -> dict[Disposition, str]:
+    """Why this person does not decide some things, of whatever item."""
     theirs = dispositions_of(person)
-    if item.part is None or scrapping.refusal(item.part):
-        theirs.remove(scrap)
-    return theirs
+    return {way: ENGINEERS for way in Disposition if way not in theirs}
+
+
+def decidable(item: Nonconformance, person) -> list[Disposition]:
+    """The same of one item."""
+    barred = not_decidable(item, person)
+    return [disposition for disposition in Disposition if disposition not in barred]
+
+
+def not_decidable(item: Nonconformance, person) -> dict[Disposition, str]:
+    """Why this person does not decide something of an item, by what that is: what names
+    no serial, or sits on an airframe, is not scrapped, and what was scrapped stays
+    so."""
+    if scrapped(item):
+        others = [way for way in Disposition if way != Disposition.SCRAP]
+        return dict.fromkeys(others, f"{item.part} was scrapped, for good.")
+    barred = engineers_only(person)
+    if why := not_scrapped(item):
+        barred[Disposition.SCRAP] = why
+    return barred
+
+
+def not_scrapped(item: Nonconformance) -> str:
+    """Why the serial of an item is not scrapped; "" where it can be."""
+    if item.part is None:
+        return f"{item.label} names no serial that could be scrapped."
+    if scrapping.refusal(item.part):
+        return f"{item.part} sits on an airframe: take it off first, then scrap it."
+    return ""
 
 
 def refusal(item: Nonconformance, standing, verb: str, person) -> str:
@@ -156,6 +181,19 @@ def doers(item: Nonconformance) -> set[int]:
     ):
         people |= set(rows.order_by().values_list("entry__by", flat=True).distinct())
     return people - {None}
+
+
+def by_doers(item: Nonconformance, facts) -> str:
+    """Names of those who did the work and also recorded some of these facts."""
+    people = doers(item)
+    mine = (fact.entry for fact in facts if fact.entry.by_id in people)
+    return ", ".join(dict.fromkeys(entry.by.name for entry in mine))
+
+
+def last_worked(item: Nonconformance) -> int:
+    """The key of the entry that said last that the work was done; 0 before any."""
+    steps = item.steps.filter(verb=Verb.WORK)
+    return steps.aggregate(last=Max("entry__pk"))["last"] or 0
 
 
 # What something can have come from: things with a name, not those who did it.

@@ -243,7 +243,9 @@ def lines_of(state: JointState, items: list[Nonconformance]) -> list[dict]:
             wanted = requirements.requirement(station, kind, measured_bare)
             if wanted.empty and value is None:
                 continue
-            left = _left_by(value, kind, station.label, state, items)
+            left = value and left_by(
+                value.reading, kind, station.label, state.fit_up, items
+            )
             lines.append(
                 {
                     "station": station.label,
@@ -275,23 +277,22 @@ def _state_of(value: Value | None, old, without_limits: bool) -> str:
     return value.reading.verdict or ("" if without_limits else "not_measured")
 
 
-def _left_by(value, kind: str, label: str, state, items) -> int | None:
+def left_by(reading, kind: str, label: str, fit_up, items) -> int | None:
     """The item by which a reading that does not conform was decided to stay, verified:
     of the same serials, and no worse than what was decided, or as it was re-checked."""
-    if value is None or value.reading.verdict != "does_not_conform":
+    if reading.verdict != "does_not_conform":
         return None
-    reading = value.reading
     for item in items:
         standing = item.standing
         decided = standing.state in (State.VERIFIED, State.CLOSED)
         if not (decided and standing.disposition in LEFT and label in item.stations):
             continue
-        if not item.fit_check_id or _kind_of(item) != (kind, reading.deviation_nm < 0):
+        if not item.fit_check_id or kind_of(item) != (kind, reading.deviation_nm < 0):
             continue
         was = item.fit_check.fit_up
         same = (was.part_id, was.surround_part_id) == (
-            state.fit_up.part_id,
-            state.fit_up.surround_part_id,
+            fit_up.part_id,
+            fit_up.surround_part_id,
         )
         no_worse = abs(reading.deviation_nm) <= abs(item.worst_nm or 0)
         if same and (no_worse or reading.fit_check_id == standing.recheck_id):
@@ -299,7 +300,7 @@ def _left_by(value, kind: str, label: str, state, items) -> int | None:
     return None
 
 
-def _kind_of(item: Nonconformance) -> tuple[str, bool]:
+def kind_of(item: Nonconformance) -> tuple[str, bool]:
     """(gap or flush, whether it is under its limit) of an item of fit."""
     below = item.kind in ("gap_tight", "flush_low")
     return ("gap" if item.kind.startswith("gap") else "flush"), below
@@ -314,7 +315,7 @@ def _to_raise(checks, findings, lines, items) -> list[tuple[Check, judging.Findi
         if line["state"] == "does_not_conform" and not line["left_by"]
     }
     handled = {
-        (_kind_of(item)[0], label)
+        (kind_of(item)[0], label)
         for item in items
         if item.of_fit and item.standing.state not in (State.VERIFIED, State.CLOSED)
         for label in item.stations

@@ -1,15 +1,19 @@
 """Whether a re-check shows that what an item promised is done."""
 
+from django.db.models import Q
+
 from qa.models import (
     Check,
     CheckState,
     CurrentReading,
     Disposition,
     FitUp,
+    Kind,
     Nonconformance,
+    State,
     Verdict,
 )
-from qa.rules import authorship, decided, remeasure
+from qa.rules import authorship, decided, life, offering, remeasure
 from shop.ledger import Refused
 
 FIT_UP = ("entry", "fit_up__entry", "fit_up__joint", "fit_up__airframe")
@@ -22,8 +26,9 @@ def require_shown(
     """Refuse a verification that nothing shows; what shows it beside the re-check, in
     words.
 
-    What was measured is shown by measuring again: the same joint and serials, finished,
-    proven, by somebody else, and nothing changed since. What was seen is shown by
+    What was measured is shown by measuring again: the same joint and serials, begun
+    after the work, finished, proven, by others than who did the work or verifies, and
+    nothing changed since. What was seen is shown by
     words, or by a check as well; a hole, or another characteristic, by finding that
     again.
     """
@@ -44,13 +49,22 @@ def require_shown(
     if not worked:
         authorship.require_proven(recheck, "recheck")
         return ""
-    _finished(by, recheck)
-    if missing := not_shown(item, recheck, disposition):
+    if recheck.entry.pk < life.last_worked(item):
         raise Refused(
-            "Rework promises full conformity: it is verified when every station "
-            f"conforms; not shown at {', '.join(missing)}."
+            f"{recheck.label} was begun before the work was recorded: it shows what "
+            "was there before. Measure again.",
+            field="recheck",
+        )
+    _finished(by, recheck)
+    _by_another(item, recheck)
+    if missing := not_shown(item, recheck, disposition):
+        places = ", ".join(" ".join(filter(None, place)) for place in missing)
+        raise Refused(
+            "Rework promises full conformity: it is verified when every station of the "
+            "re-check conforms, gap and flush, but for what another item covers; not "
+            f"shown at {places}. Work that and measure again, or raise an item of it."
             if disposition == Disposition.REWORK
-            else f"The re-check measured nothing at {', '.join(missing)}.",
+            else f"The re-check measured nothing at {places}.",
             field="recheck",
         )
     return ""
@@ -93,6 +107,16 @@ def _finished(by, recheck: Check) -> None:
         )
 
 
+def _by_another(item: Nonconformance, recheck: Check) -> None:
+    standing = recheck.current.select_related("reading__entry__by")
+    if own := life.by_doers(item, [current.reading for current in standing]):
+        raise Refused(
+            f"{own} did the work and measured the re-check: somebody else measures it "
+            "again.",
+            field="recheck",
+        )
+
+
 def _same_serials(item: Nonconformance, fit_up: FitUp) -> None:
     """What was found on one serial is not put right on another, nor against another
     surround; a serial is on the side where it was."""
@@ -117,26 +141,58 @@ def _same_serials(item: Nonconformance, fit_up: FitUp) -> None:
         raise Refused(f"That check is not of {item.part.serial}.", field="recheck")
 
 
-def not_shown(item: Nonconformance, recheck: Check, disposition: str) -> list[str]:
-    """The stations of an item at which a re-check does not show that it is done; of an
-    item without any, those of the re-check that do not conform."""
-    rows = CurrentReading.objects.filter(fit_check=recheck).select_related(
-        "reading", "station"
+def not_shown(
+    item: Nonconformance, recheck: Check, disposition: str
+) -> list[tuple[str, str]]:
+    """The (station, gap or flush or "") at which a re-check does not show that an item
+    is done: of the item where nothing was measured, and of the whole re-check, for
+    rework, where something does not conform that no other item covers."""
+    rows = CurrentReading.objects.filter(
+        fit_check=recheck, reading__value_nm__isnull=False
     )
-    kinds = ("gap", "flush")
-    if item.of_fit:
-        kinds = ("gap" if item.kind.startswith("gap") else "flush",)
-    good, bad, measured = set(), [], False
-    for current in rows.order_by("station__order", "kind"):
-        if current.kind not in kinds or current.reading.value_nm is None:
+    rows = list(rows.select_related("reading", "station").order_by("station__order"))
+    own = [offering.kind_of(item)[0]] if item.of_fit else Kind.values
+    measured = {row.station.label for row in rows if row.kind in own}
+    if not (item.stations or measured):
+        return [("any station", "")]
+    word = own[0] if item.of_fit else ""
+    missing = [(label, word) for label in item.stations if label not in measured]
+    if disposition != Disposition.REWORK:
+        return missing
+    others = _others(item, recheck.fit_up)
+    for row in rows:
+        label, reading = row.station.label, row.reading
+        mine = label in item.stations and row.kind in own
+        without = not (reading.verdict or (mine and item.of_fit))
+        if not row.clash and (reading.verdict == Verdict.CONFORMS or without):
             continue
-        measured = True
-        conforms = current.reading.verdict == Verdict.CONFORMS and not current.clash
-        without = not (item.of_fit or current.reading.verdict)
-        if disposition != Disposition.REWORK or conforms or without:
-            good.add(current.station.label)
-        else:
-            bad.append(current.station.label)
-    if not item.stations:
-        return list(dict.fromkeys(bad)) if measured else ["any station"]
-    return [label for label in item.stations if label not in good or label in bad]
+        if mine or not _covered(row, others, recheck):
+            missing.append((label, row.kind))
+    return missing
+
+
+def _others(item: Nonconformance, fit_up: FitUp) -> list[Nonconformance]:
+    """The other items of the same joint, airframe and serials, and those of the joint
+    that name no serial."""
+    rows = Nonconformance.objects.filter(
+        Q(part=None) | Q(part__in=[fit_up.part_id, fit_up.surround_part_id]),
+        joint=fit_up.joint_id,
+        airframe=fit_up.airframe_id,
+    )
+    related = ("standing__recheck", "fit_check__fit_up")
+    return list(rows.exclude(pk=item.pk).select_related(*related))
+
+
+def _covered(row: CurrentReading, others: list[Nonconformance], recheck: Check) -> bool:
+    """Whether another item that is not done yet, or was put right since the re-check,
+    names what does not conform, or it was decided to stay so."""
+    label, reading = row.station.label, row.reading
+    for other in others:
+        named = not other.of_fit or offering.kind_of(other)[0] == row.kind
+        standing = other.standing
+        waits = standing.state not in (State.VERIFIED, State.CLOSED)
+        later = standing.recheck and standing.recheck.number > recheck.number
+        if label in other.stations and named and (waits or later):
+            return True
+    left = offering.left_by(reading, row.kind, label, recheck.fit_up, others)
+    return left is not None and not row.clash

@@ -28,7 +28,7 @@ from qa.forms.nonconformances import (
 from qa.models import Joint, Nonconformance
 from qa.queries.joints import drawings
 from qa.queries.nonconformances import item_pages as queries
-from qa.queries.nonconformances import reviewing
+from qa.queries.nonconformances import rechecks, reviewing
 from qa.rules import life
 from qa.wording import items as words
 from shop import roles
@@ -124,9 +124,11 @@ def _form(item, person, verb, data=None):
     more = {}
     if verb == "dispose":
         more["dispositions"] = life.decidable(item, person)
+        more["barred"] = life.not_decidable(item, person)
         more["primary"] = life.needs_concession(item)
     elif verb == "verify":
-        more["rechecks"] = queries.possible_rechecks(item)
+        more["rechecks"] = rechecks.possible_rechecks(item)
+        more["too_old"] = rechecks.too_old(item)
     elif verb == "explain":
         more["origins"] = queries.origin_choices(item)
     elif verb == "assign":

@@ -68,6 +68,7 @@ def together(request):
     form = DisposeForm(
         posted(request),
         dispositions=life.dispositions_of(request.user),
+        barred=life.engineers_only(request.user),
         primary=any(life.needs_concession(item) for item in items),
     )
     if request.method == "POST" and items:

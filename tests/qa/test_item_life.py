@@ -197,7 +197,9 @@ def test_primary_structure_asks_for_justification_and_concession(
 
 def test_scrap_marks_the_serial_for_good(people):
     item = hurt(people)
-    nonconformances.dispose(by=people["lead"], item=item, disposition="scrap", note="")
+    nonconformances.dispose(
+        by=people["lead"], item=item, disposition="scrap", note="cracked"
+    )
     assert Part.objects.get(pk=item.part_id).state == "scrapped"
     nonconformances.reopen(by=people["lead"], item=item, note="not that one")
     for way in ("use_as_is", "rework", "repair", "return"):
@@ -205,7 +207,9 @@ def test_scrap_marks_the_serial_for_good(people):
             nonconformances.dispose(
                 by=people["engineer"], item=item, disposition=way, note="so"
             )
-    nonconformances.dispose(by=people["lead"], item=item, disposition="scrap", note="")
+    nonconformances.dispose(
+        by=people["lead"], item=item, disposition="scrap", note="cracked"
+    )
     assert Part.objects.get(pk=item.part_id).state == "scrapped"
 
 
@@ -214,7 +218,9 @@ def test_what_sits_on_an_airframe_or_has_no_serial_is_not_scrapped(people):
     make_placement(people["engineer"], part=part, reason="made for a test")
     for item in (hurt(people, part=part), hurt(people, part=None)):
         with pytest.raises(Refused) as no:
-            nonconformances.dispose(by=lead, item=item, disposition="scrap", note="")
+            nonconformances.dispose(
+                by=lead, item=item, disposition="scrap", note="cracked"
+            )
         assert no.value.field == "disposition"
         assert not item.steps.exists()
 

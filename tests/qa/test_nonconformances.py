@@ -10,7 +10,8 @@ from django.urls import reverse
 
 from qa.actions import checks, nonconformances, raising
 from qa.models import Nonconformance, NonconformanceState
-from qa.queries.nonconformances.item_pages import place_of, possible_rechecks
+from qa.queries.nonconformances.item_pages import place_of
+from qa.queries.nonconformances.rechecks import possible_rechecks
 from shop.ledger import Refused
 from shop.models import Person
 from tests.around import by_hand
@@ -111,7 +112,7 @@ def reworked(item, people):
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="trim"
     )
-    nonconformances.work(by=people["builder"], item=item, note="trimmed")
+    nonconformances.work(by=people["lead"], item=item, note="trimmed")
     return item
 
 
@@ -176,7 +177,7 @@ def test_of_what_was_seen_a_linked_recheck_must_conform_too(people, reworked):
     nonconformances.dispose(
         by=people["lead"], item=item, disposition="rework", note="sand"
     )
-    nonconformances.work(by=people["builder"], item=item, note="sanded")
+    nonconformances.work(by=people["lead"], item=item, note="sanded")
     refused_recheck(people, item, again(reworked, people, tight=(7,)), "at 7")
     nonconformances.verify(
         by=people["inspector"], item=item, recheck=again(reworked, people)
@@ -203,7 +204,7 @@ def test_of_two_people_who_decide_at_once_one_wins(committed_db):
                 by=Person.objects.get(username=role),
                 item=Nonconformance.objects.get(pk=item.pk),
                 disposition="scrap",
-                note="",
+                note="cracked through",
             )
             told.append("won")
         except Refused as no:

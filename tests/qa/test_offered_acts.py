@@ -27,7 +27,7 @@ from qa.actions import (
 from qa.actions.inspections import Remark
 from qa.models import CloseOut, FitUp, Nonconformance
 from qa.queries import close_out
-from qa.queries.nonconformances.item_pages import possible_rechecks
+from qa.queries.nonconformances.rechecks import possible_rechecks
 from qa.queries.offers import about_to_offer
 from qa.rules import acceptance, life, offering
 from qa.rules.signed_close_outs import address_of

@@ -253,30 +253,6 @@ def _words(step: NonconformanceStep) -> str:
     return f"{verb}: {said}" if said else str(verb)
 
 
-def possible_rechecks(item: Nonconformance) -> QuerySet[Check]:
-    """Return finished checks of the same joint, airframe and serials after the
-    finding."""
-    if item.read_again or not (item.joint_id or item.part_id):
-        return Check.objects.none()
-    rows = Check.objects.filter(
-        fit_up__airframe=item.airframe_id,
-        state__state="finished",
-        entry__pk__gt=item.entry.pk,
-    )
-    if item.joint_id:
-        rows = rows.filter(fit_up__joint=item.joint_id)
-    if item.fit_check_id:
-        found = item.fit_check.fit_up
-        rows = rows.filter(number__gt=item.fit_check.number, fit_up__part=found.part_id)
-        if found.surround_part_id:
-            rows = rows.filter(fit_up__surround_part=found.surround_part_id)
-    elif item.part_id:
-        rows = rows.filter(
-            Q(fit_up__part=item.part_id) | Q(fit_up__surround_part=item.part_id)
-        )
-    return rows.select_related("fit_up__airframe", "state").order_by("-number")
-
-
 @dataclass(frozen=True)
 class Origin:
     """What an item came from: its page and its name."""
