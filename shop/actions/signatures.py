@@ -48,7 +48,7 @@ def sign(
             key=key,
             meaning=meaning,
             person=by,
-            name=" ".join(name.split()),
+            name=by.name,
             role=by.role,
             certificate_kind=by.certificate_kind,
             certificate_number=by.certificate_number,

@@ -34,12 +34,15 @@ class SignForm(forms.Form):
     )
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
-    def __init__(self, *arguments, people: list[Person], meanings, by, **named):
+    def __init__(
+        self, *arguments, people: list[Person], meanings, open_to, by, **named
+    ):
         super().__init__(*arguments, **named)
         keys = [person.pk for person in people]
         self.fields["by"].queryset = Person.objects.filter(pk__in=keys)
         self.fields["by"].label_from_instance = lambda person: (
-            f"{person.name}, {person.get_role_display()}"
+            f"{person.name}, {person.get_role_display()}: "
+            + ", ".join(str(meaning.label) for meaning in open_to[person.pk])
         )
         self.fields["meaning"].choices = [
             (meaning.value, meaning.label) for meaning in meanings

@@ -37,7 +37,7 @@ class Signature(Fact):
     key = models.BigIntegerField()
     meaning = models.CharField(max_length=10, choices=Meaning)
     person = models.ForeignKey(Person, models.PROTECT, related_name="signatures")
-    # As it was typed: the person's own name, or it is refused.
+    # The person's own name at that moment; whoever types another is refused.
     name = models.CharField(max_length=120)
     role = models.CharField(max_length=12, choices=Role)
     certificate_kind = models.CharField(max_length=80, blank=True)

@@ -153,7 +153,11 @@ def signature_page(rows: QuerySet[Signature], number) -> Page:
 
 @dataclass(frozen=True)
 class ToSign:
-    """What a person is about to sign: exactly what is signed, with its digest."""
+    """What a person is about to sign: exactly what is signed, with its digest.
+
+    open_to: by key of a person the meanings with which that person can sign it now.
+    why_not: why the one who looks cannot, with some meaning or at all.
+    """
 
     signable: Signable
     content: Content
@@ -161,7 +165,8 @@ class ToSign:
     thing: SignedThing
     meanings: list[Meaning]
     people: list[Person]
-    why_not: str
+    open_to: dict[int, list[Meaning]]
+    why_not: list[str]
 
 
 def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
@@ -186,13 +191,19 @@ def to_sign(kind: str, key: int, person: Person) -> ToSign | None:
             if any(meaning in shown for shown in open_to.values())
         ],
         [person for person in crew if open_to[person.pk]],
+        open_to,
         _why_not(signable, content, person),
     )
 
 
-def _why_not(signable: Signable, content: Content, person: Person) -> str:
-    """Why nobody, or not this person, can sign it."""
-    if signing.meanings_of(signable, content, person):
-        return ""
-    first = next(iter(signable.rights))
-    return signing.refusal(signable, content, first, person)
+def _why_not(signable: Signable, content: Content, person: Person) -> list[str]:
+    """Why nobody, or not this person, can sign it; of who can sign something, why not
+    what their role would let them."""
+    if not signing.meanings_of(signable, content, person):
+        first = next(iter(signable.rights))
+        return [signing.refusal(signable, content, first, person)]
+    refused = (
+        signing.refused_as_own(signable, content, meaning, person)
+        for meaning in signable.rights
+    )
+    return list(dict.fromkeys(filter(None, refused)))

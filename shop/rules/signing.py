@@ -8,7 +8,7 @@ the thing itself does not show happened to it since.
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from django.utils.translation import gettext as _
@@ -27,7 +27,8 @@ class Content:
     what happened to it that its fields do not show, in words; then it is not signed any
     more. shut: says why it cannot be signed
     yet. rights: by meaning another verb of roles
-    than the kind says, None where it is not signed so.
+    than the kind says, None where it is not signed so. signers: gives (key of a person,
+    meaning) of every signature under it, holding or not.
     """
 
     what: str
@@ -37,11 +38,13 @@ class Content:
     since: tuple[str, ...] = ()
     shut: Callable[[], str] = str
     rights: dict[str, str | None] | None = None
+    signers: Callable[[], Iterable[tuple[int, str]]] = tuple
 
     def __post_init__(self):
         # Asked of every person and meaning, answered by the database once.
         object.__setattr__(self, "doers", cache(self.doers))
         object.__setattr__(self, "shut", cache(self.shut))
+        object.__setattr__(self, "signers", cache(self.signers))
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,14 @@ def content_of(kind: str, key: int) -> tuple[Signable, Content] | None:
     signable = SIGNABLES.get(kind)
     # No row has a number that the database cannot hold.
     content = signable and key < 2**63 and signable.contents([key]).get(key)
-    return (signable, content) if content else None
+    if not content:
+        return None
+    return signable, replace(content, signers=lambda: _signers(kind, key))
+
+
+def _signers(kind: str, key: int) -> set[tuple[int, str]]:
+    rows = Signature.objects.filter(kind=kind, key=key).order_by()
+    return set(rows.values_list("person", "meaning"))
 
 
 def refusal(signable: Signable, content: Content, meaning: str, person: Person) -> str:
@@ -105,11 +115,30 @@ def refusal(signable: Signable, content: Content, meaning: str, person: Person) 
             "meaning": Meaning(meaning).label,
             "who": roles.who_may(right),
         }
-    if meaning in signable.by_others and person.pk in content.doers():
-        return _("%(name)s did this work: somebody else signs for it.") % {
-            "name": person.name
-        }
-    return refused_to_all(content)
+    return refused_as_own(signable, content, meaning, person) or refused_to_all(content)
+
+
+def refused_as_own(
+    signable: Signable, content: Content, meaning: str, person: Person
+) -> str:
+    """Who did the work, or signed that it was done by them, does not see it as another,
+    and the other way round; "" where neither is so."""
+    own = {"name": person.name}
+    if meaning in signable.by_others:
+        if person.pk in content.doers():
+            return _("%(name)s did this work: somebody else signs for it.") % own
+        if (person.pk, Meaning.PERFORMED) in content.signers():
+            words = _("%(name)s signed this as performed: somebody else signs for it.")
+            return words % own
+    if meaning == Meaning.PERFORMED:
+        for seen in signable.by_others:
+            if (person.pk, seen) in content.signers():
+                words = _(
+                    "%(name)s signed this as %(meaning)s: whoever did the work "
+                    "signs it as performed."
+                )
+                return words % {**own, "meaning": Meaning(seen).label}
+    return ""
 
 
 def refused_to_all(content: Content) -> str:

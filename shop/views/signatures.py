@@ -34,6 +34,7 @@ def sign(request, kind, key):
         posted(request),
         people=view.people,
         meanings=view.meanings,
+        open_to=view.open_to,
         by=request.user,
         initial={"shown": view.digest},
     )

@@ -76,7 +76,7 @@ def test_a_ply_is_seen_by_whom_who_signs_for_it(people):
         by=lead, person=lead, certificate_kind="", certificate_number=""
     )
     (one,) = signed_thing("ply", ply.pk).rows
-    assert one.holds and one.who == lead.name.upper() and one.word == "inspected"
+    assert one.holds and one.who == lead.name and one.word == "inspected"
     assert (one.certificate, one.proven_by) == ("shop inspector QI-7", "PIN")
     assert one.digest == shown("ply", ply.pk)
     assert verify().fault == ""
@@ -95,6 +95,48 @@ def test_whoever_laid_a_ply_does_not_see_it_but_says_that_it_was_done(people):
     with pytest.raises(PermissionDenied):
         sign(visitor, "ply", ply.pk, "inspected")
     assert [one.meaning for one in Signature.objects.all()] == ["performed"]
+
+
+def test_who_signed_that_it_was_done_does_not_see_it_nor_the_other_way_round(people):
+    ply, other = PlyLaid.objects.filter(pull=a_ply(people).pull).order_by("pk")[:2]
+    lead = give_pin(people["lead"])
+    sign(lead, "ply", ply.pk, "performed")
+    for meaning in ("inspected", "approved"):
+        assert "signed this as performed" in refused(
+            lambda one=meaning: sign(lead, "ply", ply.pk, one), "meaning"
+        )
+    sign(lead, "ply", other.pk, "approved")
+    assert "signed this as approved" in refused(
+        lambda: sign(lead, "ply", other.pk, "performed"), "meaning"
+    )
+    sign(lead, "ply", other.pk, "inspected")
+    sign(lead, "ply", ply.pk, "released")
+
+
+def test_no_kind_takes_done_and_seen_of_one_person(people):
+    """Whatever a kind asks of roles: `refusal` is what all of them go through."""
+    lead = people["lead"]
+    for signable in signing.SIGNABLES.values():
+        if "performed" not in signable.rights:
+            continue
+        for meaning in set(signable.rights) & set(signable.by_others):
+            done, seen = (
+                signing.Content("it", (), "/", signers=lambda one=one: [(lead.pk, one)])
+                for one in ("performed", meaning)
+            )
+            assert "as performed" in signing.refusal(signable, done, meaning, lead)
+            assert "this as " in signing.refusal(signable, seen, "performed", lead)
+
+
+def test_the_page_offers_no_meaning_that_is_refused_and_says_why(people, client_of):
+    ply, lead = a_ply(people), give_pin(people["lead"])
+    sign(lead, "ply", ply.pk, "performed")
+    page = client_of("lead").get(reverse("sign", args=["ply", ply.pk]))
+    text = " ".join(page.content.decode().split())
+    assert f"{lead.name}, {lead.get_role_display()}: performed, released" in text
+    assert "signed this as performed: somebody else" in text
+    other = client_of("inspector").get(page.request["PATH_INFO"])
+    assert "signed this" not in other.content.decode()
 
 
 def test_who_did_the_work_is_asked_once_for_all_who_might_sign():
@@ -294,6 +336,32 @@ def test_a_page_that_offers_to_sign_reads_once_what_is_signed(people):
     assert panel.rows == signed_thing("ply", ply.pk).rows and panel.holding
     # And the signatures.
     assert len(seen) == len(once) + 1
+
+
+def test_done_and_seen_signed_at_once_by_one_person_one_is_refused(committed_db):
+    people = make_people()
+    lead, ply = give_pin(people["lead"]), a_ply(people)
+    digest, answers, start = shown("ply", ply.pk), [], threading.Barrier(2)
+
+    def act(meaning):
+        start.wait()
+        try:
+            sign(lead, "ply", ply.pk, meaning, shown=digest)
+        except Refused as no:
+            answers.append(no.message)
+        finally:
+            connection.close()
+
+    threads = [
+        threading.Thread(target=act, args=(meaning,))
+        for meaning in ("performed", "inspected")
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(answers) == 1 and "signed this as" in answers[0]
+    assert Signature.objects.count() == 1
 
 
 def test_of_two_that_sign_at_once_as_one_person_one_is_told(committed_db):
