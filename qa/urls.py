@@ -127,7 +127,7 @@ pack_urls = [
     path("<int:number>/read/", packs.read_pack, name="read_pack"),
     path("<int:number>/remark/", packs.remark_on_pack, name="remark_on_pack"),
     path("<int:number>/take/", packs.take_pack, name="take_pack"),
-    path("<int:number>/is/<slug:digest>/", packs.pack_page, name="pack_page"),
+    path("<int:number>/is/<str:digest>/", packs.pack_page, name="pack_page"),
 ]
 
 study_urls = [

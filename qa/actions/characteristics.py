@@ -2,6 +2,8 @@
 
 from dataclasses import asdict, dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import (
     Characteristic,
     CharacteristicResult,
@@ -20,6 +22,9 @@ from shop import roles
 from shop.actions.locks import locked
 from shop.ledger import Act, Refused, perform
 from shop.models import Airframe, Person, Placement, Position
+
+# What a revision says, as kept.
+SAID = ("low_text", "high_text", "unit", "rule", "photo", "how", "source")
 
 
 @dataclass(frozen=True)
@@ -80,7 +85,10 @@ def revise(
         if newest != based_on:
             message = f"Revision {newest} was released meanwhile. Look at it first."
             raise Refused(message, code="stale")
+        before = row.current
         revision = _revise(act, row, newest + 1, required)
+        if all(getattr(before, name) == getattr(revision, name) for name in SAID):
+            raise Refused(_("Nothing was changed."), code="same")
         act.result = {"revision": revision.number}
     return revision
 

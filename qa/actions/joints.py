@@ -164,7 +164,8 @@ def revise_joint(
     based_on: int,
     reason: str = "",
 ) -> JointRevision:
-    """Release the next revision. Refused when somebody revised it in between.
+    """Release the next revision. Refused when somebody revised it in between, and where
+    nothing is changed.
 
     reason: why the flow contradicts the hand, where it does.
     """
@@ -185,9 +186,27 @@ def revise_joint(
                 f"Revision {newest[0]} was released in the meantime; look at it first.",
                 code="stale",
             )
+        if _is_as_it_was(joint.current, requirement, stations):
+            raise Refused(_("Nothing was changed."), code="same")
         revision = _release(act, joint, based_on + 1, requirement, stations)
         act.result = {"joint": joint.pk, "revision": str(revision.uuid)}
     return revision
+
+
+def _is_as_it_was(revision: JointRevision, requirement, stations) -> bool:
+    """Whether a revision requires all of this already, however it was typed."""
+    names = [
+        field.attname
+        for field in Station._meta.concrete_fields
+        if field.name not in ("id", "entry", "revision", "typed")
+    ]
+    drafts = [station_of(revision, *pair) for pair in enumerate(stations)]
+    values = [[getattr(row, name) for name in names] for row in drafts]
+    kept = [
+        list(row) for row in revision.stations.order_by("order").values_list(*names)
+    ]
+    said = asdict(requirement)
+    return values == kept and said == {name: getattr(revision, name) for name in said}
 
 
 def _release(act, joint, number, requirement, stations) -> JointRevision:

@@ -1,5 +1,7 @@
 """A remark against a line of an issued pack becomes an item."""
 
+from django.utils.translation import gettext as _
+
 from qa.actions import raising
 from qa.models import (
     IssuedPack,
@@ -10,6 +12,7 @@ from qa.models import (
     Source,
 )
 from shop import roles
+from shop.actions.locks import locked
 from shop.ledger import Refused, perform
 from shop.models import Role
 
@@ -31,6 +34,9 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
     joint = Joint.objects.filter(type=order.airframe.type_id, number=line["joint"])
     said = {"pack": order.label, "line": line["name"], "text": text}
     with perform("pack_remark/1", by=by, said=said) as act:
+        # One after the other: sent twice at once, the second finds the first.
+        by = locked(by)
+        _refuse_again(by, pack, line["name"][:LINE], text)
         item = Nonconformance(
             airframe=order.airframe,
             kind=NonconformanceKind.OTHER,
@@ -49,3 +55,11 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
         )
         act.result = {"nonconformance": item.label}
     return remark
+
+
+def _refuse_again(by, pack: IssuedPack, line: str, text: str) -> None:
+    said = {"pack": pack, "line": line, "text": text, "entry__by": by}
+    remark = PackRemark.objects.filter(**said).select_related("item").first()
+    if remark:
+        message = _("You wrote this already: it is %(item)s.")
+        raise Refused(message % {"item": remark.item.label}, code="done")

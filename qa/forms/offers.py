@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.actions.inspections import Remark
 from qa.forms.instruments import InstrumentField
 from qa.models import InspectionOutcome, Joint, Kind
-from qa.wording.offers import OUTCOMES, WHOLE
+from qa.wording.offers import OUTCOMES, TOO_LONG, WHOLE
 from shop.forms.fields import SerialField, asked
 from shop.forms.found import FoundField
 from shop.models import Airframe, Position, Unit
@@ -57,11 +57,15 @@ class SecondForm(forms.Form):
     value = forms.CharField(label=_("You read"), max_length=24)
     unit = forms.ChoiceField(label=_("Unit"), choices=Unit.choices)
     instrument = InstrumentField(
-        label=_("Read with"), required=False, empty_label=_("not stated")
+        label=_("Read with"),
+        required=False,
+        empty_label=_("not stated"),
+        error_messages={"required": _("Choose what you read it with.")},
     )
 
-    def __init__(self, *arguments, stations, unit, **named):
+    def __init__(self, *arguments, stations, unit, with_instrument, **named):
         super().__init__(*arguments, **named)
+        self.fields["instrument"].required = with_instrument
         self.fields["station"].choices = asked(
             (station, station) for station in stations
         )
@@ -94,6 +98,7 @@ class InspectForm(forms.Form):
             self.fields[f"line_{number}"] = forms.CharField(
                 label=_("Remark on %(line)s") % {"line": station or WHOLE},
                 max_length=200,
+                error_messages={"max_length": TOO_LONG},
                 required=False,
             )
 

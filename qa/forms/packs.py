@@ -4,6 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.models import Joint
+from qa.wording.offers import TOO_LONG
 from shop.forms.fields import SerialField
 from shop.forms.found import FoundField
 from shop.models import Airframe, PaperSize, Position
@@ -53,6 +54,7 @@ class PackForm(forms.Form):
 class RemarkForm(forms.Form):
     text = forms.CharField(
         max_length=200,
+        error_messages={"max_length": TOO_LONG},
         label=_("What is wrong with this line"),
         help_text=_("It becomes a nonconformance with this line in it."),
         widget=forms.Textarea(attrs={"rows": 2}),

@@ -14,6 +14,7 @@ from shop.paper.sheet import Places, room
 
 MARK = 11
 OTHER_FORM = "The earlier issue tells things in another form of the record."
+LOSSY = "“?” stands here for a sign that this paper cannot print: the record has it."
 NONE = ("none on record",)
 
 
@@ -53,6 +54,8 @@ def first_page(pack: Pack) -> list[Block]:
     box = [heading("For the inspector"), gap(1, keep=True), _box(), gap(4)]
     if pack.note:
         out += [*paragraph(pack.note, CONTENT, size=8.5), gap(2)]
+        if text.is_lossy(pack.note):
+            out += [*paragraph(LOSSY, CONTENT, size=7.5), gap(2)]
     out += [heading("What this pack claims", "of what is recorded, and no more")]
     out += blocks.bullets(pack.claims, size=8.5)
     out += [gap(1), blocks.counts(pack.counts)] if pack.counts else []

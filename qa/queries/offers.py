@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from qa.models import (
     AcceptanceFinish,
+    Check,
     Inspection,
     OfferedJoint,
     SecondReading,
@@ -304,3 +305,11 @@ def joint_standing(joint, airframe) -> OfferedRow | None:
     """Where a joint on an airframe stands; None where it was never offered."""
     standing = acceptance.standing_of(joint, airframe)
     return offered_row(standing) if standing else None
+
+
+def asks_instrument(row: OfferedJoint) -> bool:
+    """Whether every check offered knows its uncertainty: a second reading beside any of
+    them does too."""
+    acts = [check["act"] for check in row.content["checks"]]
+    unknown = Check.objects.filter(entry__in=acts, u_nm=None)
+    return bool(acts) and not unknown.exists()

@@ -32,7 +32,7 @@ from qa.models import (
     State,
     TrimCut,
 )
-from qa.rules import gauge_doubts
+from qa.rules import gauge_doubts, revised
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS
@@ -125,6 +125,7 @@ def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
     items = _items_since(rows, first)
     left = _left_no_more(rows)
     off = _found_off(rows)
+    otherwise = revised.since_offered(rows)
     by_row = {}
     for row in rows:
         changed = [(at, why) for at, why in _happened(row, touches) if at > row.read_to]
@@ -137,11 +138,8 @@ def changes(rows: list[OfferedJoint]) -> dict[int, list[str]]:
         ]
         changed += left[row.pk]
         changed += off[row.pk]
-        newest_one = row.joint.current.number
-        if newest_one != row.content["newest_revision"]:
-            sentence = _("%(joint)s has revision %(number)s now")
-            values = {"joint": row.joint.number, "number": newest_one}
-            changed.append((touched.AT_LAST, sentence % values))
+        if row.pk in otherwise:
+            changed.append((touched.AT_LAST, otherwise[row.pk]))
         by_row[row.pk] = list(dict.fromkeys(why for _at, why in sorted(changed)))
     return by_row
 

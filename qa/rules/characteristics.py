@@ -172,6 +172,8 @@ def _value(quality: str, found: Found, u_nm: int | None) -> tuple[Fraction, int 
     value = _exact(quality, found.value, found.unit, "value")
     if value < 0:
         raise Refused("That cannot be less than nothing.", field="value")
+    if quality == Quality.WEIGHT and value == 0:
+        raise Refused("What was weighed weighs more than 0.", field="value")
     u = None
     if quality == Quality.WEIGHT and found.u.strip():
         u = math.ceil(_exact(quality, found.u, found.unit, "u"))

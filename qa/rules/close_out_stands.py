@@ -321,8 +321,18 @@ def joint_of(item: TemporaryItem) -> frozenset[int]:
     return frozenset({at.joint_id, at.pattern and at.pattern.joint_id} - {None})
 
 
+def _bare(records: Records) -> set[int]:
+    """Keys of the bays with nothing below them that no joint and no characteristic is
+    of: without a part there, nothing that could stand would be told."""
+    at_joints = {x for j in records.joints for x in (j.position_id, j.surround_id)}
+    planned = {row.bay_id for row in records.characteristics}
+    above = {bay.parent_id for bay in records.bays}
+    return {bay.pk for bay in records.bays} - at_joints - planned - above
+
+
 def _parts(records: Records) -> list[Stand]:
     full = {placement.position_id for placement in records.placements}
+    bare = _bare(records)
     stands = [
         Stand(
             "part",
@@ -333,7 +343,7 @@ def _parts(records: Records) -> list[Stand]:
             frozenset(j.pk for j in records.joints if j.position_id == bay.pk),
         )
         for bay in records.bays
-        if bay.part_number and bay.pk not in full
+        if bay.pk not in full and (bay.part_number or bay.pk in bare)
     ]
     for placement in records.placements:
         part = placement.part

@@ -77,6 +77,16 @@ def _stations(row: OfferedJoint) -> list[str]:
     return list(dict.fromkeys(line["station"] for line in row.content["lines"]))
 
 
+def _second_form(row: OfferedJoint, unit: str, data=None) -> SecondForm:
+    return SecondForm(
+        data,
+        prefix="second",
+        stations=_stations(row),
+        unit=unit,
+        with_instrument=queries.asks_instrument(row),
+    )
+
+
 def _page(request, row: OfferedJoint, form=None, second=None):
     unit = request.user.units
     view = queries.inspected_view(row, unit)
@@ -90,7 +100,7 @@ def _page(request, row: OfferedJoint, form=None, second=None):
         form = form or InspectForm(
             stations=stations, initial=start, only_rejected=bool(not_good)
         )
-        second = second or SecondForm(prefix="second", stations=stations, unit=unit)
+        second = second or _second_form(row, unit)
     revision = row.fit_up.revision
     revision.joint = row.joint
     drawn = drawings.map_of(revision, list(revision.stations.all()), bare=True)
@@ -134,9 +144,7 @@ def offered_joint(request, number, order):
 @require_POST
 def second_reading(request, number, order):
     row = _offered(request, number, order, "inspect")
-    form = SecondForm(
-        request.POST, prefix="second", stations=_stations(row), unit=request.user.units
-    )
+    form = _second_form(row, request.user.units, request.POST)
     done, _read = attempt(
         form,
         lambda **said: inspections.read_again(by=request.user, offered=row, **said),

@@ -78,6 +78,8 @@ def inside(count: int, *, hole: bool) -> str:
 
 
 def empty(part_number: str) -> str:
+    if not part_number:
+        return str(_("holds no part"))
     return _("empty: %s belongs here") % part_number
 
 

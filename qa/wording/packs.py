@@ -30,6 +30,8 @@ EARLIER_FORM = "Lines of the older form, remarked on"
 FACTS = {
     "at": "when",
     "checks": "measured in",
+    # What the recipe of a cure asked, and what came of it, met or not.
+    "complaints": "asked and found",
     "due": "calibration due",
     "fit_up": "fit-up",
     "inside": "still in",

@@ -31,6 +31,11 @@ def clean(value: object) -> str:
     return _clean(str(value))
 
 
+def is_lossy(value: str) -> bool:
+    """Whether a "?" on paper stands for something else that was typed."""
+    return clean(value).count(MISSING) > value.count(MISSING)
+
+
 # The same words stand in every row and on every page.
 @lru_cache(maxsize=8192)
 def _clean(value: str) -> str:

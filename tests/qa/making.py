@@ -107,7 +107,9 @@ def make_joint(by, stations=8, **overrides) -> Joint:
 
 
 def revise(by, joint: Joint, stations=8, **requirement):
-    """The next revision of a joint, whichever is the newest."""
+    """The next revision of a joint, whichever is the newest; with a note of its own, so
+    that it changes something."""
+    requirement.setdefault("note", fresh("revised"))
     drafts = make_stations(stations) if isinstance(stations, int) else stations
     joint = Joint.objects.select_related("current").get(pk=joint.pk)
     return joints.revise_joint(

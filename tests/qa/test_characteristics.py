@@ -203,6 +203,7 @@ def test_the_uncertainty_of_a_weight_is_rounded_up():
         ("count", Found("2.5"), "value"),
         ("count", Found("-1"), "value"),
         ("weight", Found("12", "mm"), "unit"),
+        ("weight", Found("0", "g"), "value"),
         ("dimension", Found("1.0000001", "mm"), "value"),
         ("ratio", Found("1", "cm²", under="0"), "under"),
         ("ratio", Found("1", "cm²", under="1e3"), "under"),
@@ -266,6 +267,13 @@ def test_a_result_is_judged_by_its_revision_for_ever_and_asked_for_again(people)
         required=Required(low="160", unit="cm²"),
         based_on=1,
     )
+    with pytest.raises(Refused, match="Nothing was changed"):
+        acts.revise(
+            by=people["engineer"],
+            characteristic=row,
+            required=Required(low=" 160", unit="cm²"),
+            based_on=2,
+        )
     with pytest.raises(Refused, match="meanwhile"):
         acts.revise(
             by=people["engineer"],

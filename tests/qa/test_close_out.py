@@ -446,6 +446,25 @@ def test_each_place_of_a_design_has_its_holes_read(people):
 
 
 @pytest.mark.django_db
+def test_a_bay_that_holds_nothing_is_not_ready_and_the_airframe_names_it(people):
+    ready = Ready(people)
+    bare = make_position(people["engineer"], type=ready.joint.type)
+    for of in ({"bay": bare}, {}):
+        standing = ready.view(**of).standing
+        assert [(x.what, x.why) for x in standing.stands] == [
+            (bare.path, "holds no part")
+        ]
+        assert standing.state == "in_work"
+    with pytest.raises(Refused):
+        ready.close(bay=bare)
+    part = make_part(people["engineer"])
+    here = {"airframe": ready.airframe, "reason": "it belongs there"}
+    make_placement(people["engineer"], position=bare, part=part, **here)
+    weighed(people, part)
+    assert ready.state(bay=bare) == "ready"
+
+
+@pytest.mark.django_db
 def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(people):
     ready = Ready(people)
     engineer, builder = people["engineer"], people["builder"]

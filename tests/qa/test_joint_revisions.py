@@ -89,6 +89,17 @@ def test_a_stale_revision_is_told_and_nothing_is_lost_or_saved(client, engineer)
     assert joint.revisions.get(number=3).note == "mine"
 
 
+def test_a_revision_that_changes_nothing_is_none(client, engineer):
+    joint = make_joint(engineer, flow_mdeg=-12_500, finish_part_nm=mm(0.12))
+    data = revision_page(client, joint)
+    answer = send(client, joint, data)
+    assert answer.status_code == 200 and b"Nothing was changed." in answer.content
+    assert joint.revisions.count() == 1
+    data["stations"] = data["stations"].replace(",1.5,3,", ",1.5,3.5,", 1)
+    assert send(client, joint, data).status_code == 302
+    assert joint.revisions.count() == 2
+
+
 def test_a_revision_can_start_from_an_older_one(client, engineer):
     joint = make_joint(engineer, make_stations(8, gap=(1, 2)))
     revise(engineer, joint, make_stations(12, gap=(3, 4)))
@@ -152,7 +163,7 @@ def test_the_downloaded_file_reads_back_as_the_same_record(client, engineer):
     assert file["Content-Disposition"] == 'attachment; filename="J-7-1.csv"'
     written = file.content.decode()
     assert "0.040" in written  # as typed
-    data = revision_page(client, joint, stations=written)
+    data = revision_page(client, joint, stations=written, note="again")
     assert send(client, joint, data).status_code == 302
     first, second = joint.revisions.order_by("number")
     but = {"id", "entry_id", "revision_id"}

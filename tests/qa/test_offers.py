@@ -3,6 +3,7 @@ voided by whatever happens to it after."""
 
 import re
 import threading
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from qa.actions import (
     nonconformances,
     offers,
     raising,
+    shims,
     trimming,
 )
 from qa.actions.inspections import Remark
@@ -45,11 +47,13 @@ from tests.qa.making import (
     make_joint,
     make_part,
     make_position,
+    make_stations,
     make_type,
     mm,
     read,
     revise,
 )
+from tests.qa.test_item_life import do, make_person, more_people
 from tests.shop.making import make_placement
 
 
@@ -260,6 +264,46 @@ def test_whoever_did_the_work_cannot_accept_it(people):
         inspect(people, mine)
     with pytest.raises(Refused, match="somebody else inspects"):
         read_again(people, mine)
+
+
+def test_everybody_who_had_a_hand_in_it_did_the_work(people):
+    """One person for each kind of act: without that kind, its person is left out. The
+    part was worked on at an earlier airframe, so that no fit-up here names who did."""
+    names = ("mover", "shimmer", "cutter", "fitter", "reader", "offerer")
+    hands = {name: make_person(name, "builder") for name in names}
+
+    def acting(name):
+        return {**people, "builder": hands[name]}
+
+    corners = ("A1", (-300, -200)), ("A2", (300, -200)), ("A3", (0, 200))
+    points = [{"name": name, "x_nm": mm(x), "y_nm": mm(y)} for name, (x, y) in corners]
+    joint = make_joint(people["engineer"], attach_points=points)
+    part = make_part(people["engineer"])
+    for name, act in (("mover", set_otherwise), ("shimmer", shimmed), ("cutter", cut)):
+        fit_up = make_fit_up(people["engineer"], joint, part=part)
+        act(acting(name), None, measured(people, fit_up), ())
+    frame = make_airframe(people["engineer"], type=joint.type)
+    fit_up = make_fit_up(hands["fitter"], joint, airframe=frame, part=part)
+    row = offered(acting("offerer"), measured(acting("reader"), fit_up))
+    assert acceptance.doers(row) == {
+        person.pk for name, person in hands.items() if name in names
+    }
+    item = raising.raise_by_hand(
+        by=people["lead"], airframe=fit_up.airframe, joint=joint, title="chipped"
+    )
+    more = more_people(people)
+    do("dispose", item, more["decider"])
+    do("work", item, more["doer"])
+    assert more["doer"].pk in acceptance.doers(row)
+
+
+def shimmed(people, row, check, _placed):
+    shims.record_shims(
+        by=people["builder"],
+        check=check,
+        stacks={"A1": [mm(0.5)]},
+        changes={str(n): [0, 0] for n in range(1, 9)},
+    )
 
 
 def read_again(people, row, value="2.00", **more):
@@ -552,7 +596,7 @@ CHANGES = {
     surround_off: "was taken off (crack)",
     cut: "trimmed",
     set_otherwise: "moved",
-    revised: "has revision 2 now",
+    revised: "has revision 2 now: the note",
     held_serial: "was put on hold: dropped",
     held_surround: "was put on hold: crack",
     read_once_more: "measured again at 2",
@@ -572,6 +616,18 @@ def test_any_later_change_voids_the_acceptance_and_says_what(people, client_of, 
     where = reverse("joint_on_airframe", args=[row.joint_id, row.offer.airframe_id])
     page = client_of("builder").get(where).content.decode()
     assert "acceptance void" in page and CHANGES[change].split(":")[0] in page
+
+
+def test_a_revision_that_voids_an_acceptance_tells_what_it_requires_otherwise(people):
+    row, check, _placed = accepted(people)
+    stations = make_stations(9)[1:]
+    stations[1] = replace(stations[1], gap_max_nm=mm(2.5))
+    stations[2] = replace(stations[2], laminar=True)
+    revise(people["engineer"], row.joint, stations, note="", rule="guarded")
+    told = why(row)
+    assert "limits at 3; what else is required at" in told
+    assert "new: 9; not there any more: 1; how it is judged" in told
+    assert "the note" not in told
 
 
 @pytest.mark.parametrize("change", CHANGES, ids=lambda one: one.__name__)

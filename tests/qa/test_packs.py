@@ -758,6 +758,16 @@ def test_of_what_is_neither_fitted_nor_placed_nothing_is_claimed(demo_db):
     assert "Nothing that is on record" not in told
 
 
+def test_a_pack_says_that_its_note_has_signs_that_the_paper_cannot_print(demo_db):
+    order = ordered(joint=Joint.objects.get(number="J-170"))
+    pack = pack_of(order, (0, ""), 0)
+    for note, lossy in (("for 日本", True), ("is it so?", False)):
+        told = " ".join(
+            words_of(paper.render(replace(pack, note=note), press.FILES)[0])
+        )
+        assert ("this paper cannot print" in told) == lossy
+
+
 def test_files_that_were_changed_on_disk_are_not_given_out_and_not_signed(
     demo_db, client
 ):
@@ -1222,6 +1232,9 @@ def test_the_code_of_a_page_tells_a_page_of_ours_from_any_other(demo_db, client)
     number, digest = first.order.number, first.content_digest
     told = client.get(reverse("pack_page", args=[number, digest[:16]])).content.decode()
     assert "is of an issued pack" in told and second.order.label in told
+    typed = f"{digest[:8].upper()} {digest[8:16].upper()}"
+    told = client.get(reverse("pack_page", args=[number, typed])).content.decode()
+    assert "is of an issued pack" in told
     for wrong in ("0" * 16, digest[:8], second.content_digest[:16]):
         told = client.get(reverse("pack_page", args=[number, wrong])).content.decode()
         assert "of no pack that was issued" in told
@@ -1246,8 +1259,12 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
     empty = client.post(asked, {"text": " "})
     assert empty.status_code == 200 and not PackRemark.objects.exists()
     client.post(asked, {"text": "measured over the paint"})
+    again = client.post(asked, {"text": "measured over the paint "})
+    long = client.post(asked, {"text": "x" * 201})
     remark = PackRemark.objects.get()
     item = remark.item
+    assert f"You wrote this already: it is {item.label}." in again.content.decode()
+    assert "at most 200 signs: these are 201" in long.content.decode()
     assert (item.title, item.source) == ("measured over the paint", "inspection")
     assert item.joint.number == "J-170" and item.stations == ["1"]
     assert "1.40" in item.found and pack.order.label in item.note
