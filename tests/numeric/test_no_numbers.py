@@ -676,6 +676,7 @@ WHOLE = measuring_cases.WHOLE | {
 # Inner workings: what reaches them was checked by build_joint, plan_fit or plan_shims.
 INNER = {
     *(
+        "at_ends",
         "bending",
         "lexicographic",
         "nearest",
@@ -696,7 +697,8 @@ INNER = {
 }
 INNER_FUNCTIONS = measuring_cases.INNER | {
     *("motions.cross_matrix", "motions.rotation_matrix", "motions.displace"),
-    *("motions.rigid_move", "motions.freedom", "motions.seen", "planner.plan_joints"),
+    *("motions.rigid_move", "motions.freedom", "motions.seen", "motions.of_part"),
+    "planner.plan_joints",
     *("ways.ways", "ways.worst_of"),
     *("rest.triples", "bounds.drawn", "bounds.draws_for"),
     "bounds.correlation",

@@ -13,6 +13,7 @@ import re
 import subprocess
 import time
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, is_dataclass, replace
 from datetime import timedelta
 from html import unescape
@@ -1548,7 +1549,9 @@ def by_another_program(data: bytes, who) -> bytes:
     )
     told = signers.PdfSignatureMetadata(field_name="Other", md_algorithm="sha256")
     out, writer = io.BytesIO(), IncrementalPdfFileWriter(io.BytesIO(data))
-    signers.sign_pdf(writer, told, signer, output=out)
+    # It wants a loop of its own, and a browser's may run in this thread.
+    with ThreadPoolExecutor(1) as own_thread:
+        own_thread.submit(signers.sign_pdf, writer, told, signer, output=out).result()
     return out.getvalue()
 
 
