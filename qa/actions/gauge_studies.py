@@ -133,17 +133,28 @@ def record_value(
     return row
 
 
-def use_study(*, by, study: GaugeStudy) -> GaugeBudget:
+def use_study(*, by, study: GaugeStudy, smaller: bool = False) -> GaugeBudget:
     """Judge by what a study found: its repeatability and what people add go into the
-    uncertainty of its instrument."""
+    uncertainty of its instrument, and what its last certificate states.
+
+    smaller: it may become less than was stated without a calibration in it.
+    """
     roles.require(by, "define instruments")
     people = [member.person for member in study.members.select_related("person")]
     finding = rules.state_of(study).says(rules.names_of(people))
     if why := rules.not_used(finding):
         raise Refused(why, code="conflict")
+    study.instrument.refresh_from_db()
+    budget = rules.budget_by(study, finding)
+    if budget.unfounded and not smaller:
+        raise Refused(
+            _("The uncertainty would become smaller with no calibration in it. Tick "
+              "that this is meant, or state the calibration first."),
+            field="smaller",
+        )  # fmt: skip
     return save_budget(
         by=by,
         instrument=study.instrument,
-        rows=rules.budget_rows(study, finding),
+        rows=budget.rows,
         note=_("repeatability and operator by %(label)s") % {"label": study.label},
     )

@@ -14,6 +14,7 @@ from qa.drawing.study_plot import PersonValues, StudySheet
 from qa.models import GaugeRules, GaugeStudy, Instrument
 from qa.numeric.measuring.gauge import Study
 from qa.numeric.measuring.gauge_advice import advice
+from qa.queries.study_budgets import BudgetChange, budget_change
 from qa.rules import gauge_studies as rules
 from qa.rules import gauges
 from qa.rules.gauge_doubts import StudyDoubt, off_words, study_doubts
@@ -121,6 +122,7 @@ class StudyPage:
     members: list[Member]
     tolerance: str
     finding: Finding | None
+    change: BudgetChange | None
     doubt: str
     refused: bool
     read_at: datetime | None
@@ -147,6 +149,7 @@ def study_page(study: GaugeStudy, unit: str) -> StudyPage:
         members=members,
         tolerance="" if width is None else lengths.length(width, unit),
         finding=_finding(state, result, names, unit) if result else None,
+        change=None if rules.not_used(result) else budget_change(study, result, unit),
         doubt=_doubt(state),
         refused=not state.complete and bool(gauges.refusal(study.instrument)),
         read_at=max(

@@ -116,7 +116,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         doubts=[why for why, _refused in objected],
         calibrations=calibrations,
         budget=newest,
-        lines=_lines(newest, unit) if newest else [],
+        lines=budget_lines(newest.rows, unit) if newest else [],
         expanded=_expanded(newest, unit) if newest else "",
         off=measured_while_off(instrument),
         unit=unit,
@@ -127,11 +127,12 @@ def _fine(nm: int, unit: str) -> str:
     return lengths.length(nm, unit, {"mm": 3, "in": 5}[unit])
 
 
-def _lines(budget: GaugeBudget, unit: str) -> list[BudgetLine]:
-    combination = combined(budget.rows)
+def budget_lines(rows: list[dict], unit: str) -> list[BudgetLine]:
+    """Lines as stated, each with its part in u squared."""
+    combination = combined(rows)
     return [
         BudgetLine(row["name"], _fine(row["value_nm"], unit), f"{share:.0%}")
-        for row, share in zip(budget.rows, combination.shares, strict=True)
+        for row, share in zip(rows, combination.shares, strict=True)
     ]
 
 

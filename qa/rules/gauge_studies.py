@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from qa.models import GaugeBudget, GaugeStudy, StudyValue
+from qa.models import Calibration, GaugeBudget, GaugeStudy, StudyValue
 from qa.numeric.measuring.gauge import Study, gauge_study
+from qa.rules.gauge_budgets import combined
 from shop.models import Person
 from shop.numeric.units import to_mm, to_nm
 
@@ -94,10 +95,64 @@ def not_used(found: Study | None) -> str:
     return ""
 
 
-def budget_rows(study: GaugeStudy, found: Study) -> list[dict]:
-    """The lines of a budget with what a study found in place of repeatability and
-    operator; the others as they were stated last."""
-    newest: GaugeBudget | None = study.instrument.budgets.first()
+@dataclass(frozen=True)
+class StudyBudget:
+    """What the uncertainty of an instrument becomes by a study: the lines of its
+    budget, and its standard uncertainty before (None: not known) and then, nm.
+
+    before: the budget that was in force; None where the value was typed without one.
+    certificate: what its calibration line is from, where that comes in by this.
+    """
+
+    rows: list[dict]
+    was_nm: int | None
+    becomes_nm: int
+    before: GaugeBudget | None
+    certificate: Calibration | None
+
+    @property
+    def calibrated(self) -> bool:
+        return any(row["name"] == "calibration" for row in self.rows)
+
+    @property
+    def unfounded(self) -> bool:
+        """It gets smaller and no calibration says how far off the instrument is."""
+        smaller = self.was_nm is not None and self.becomes_nm < self.was_nm
+        return smaller and not self.calibrated
+
+
+def budget_by(study: GaugeStudy, found: Study) -> StudyBudget:
+    """What a study found in place of repeatability and operator, the last certificate
+    that states an uncertainty as calibration, the others as they were stated last."""
+    gauge = study.instrument
+    newest = gauge.budgets.select_related("entry").first()
+    certificate = _certificate_since(gauge, newest)
+    rows = _lines_by(study, found, newest)
+    if certificate:
+        line = {"value_nm": certificate.expanded_nm, "k_e3": certificate.k_e3}
+        rows = [row for row in rows if row["name"] != "calibration"]
+        rows.append({"name": "calibration", "kind": "expanded", **line})
+    in_force = newest if newest and newest.u_nm == gauge.u_nm else None
+    becomes = max(1, to_nm(combined(rows).u))
+    return StudyBudget(rows, gauge.u_nm, becomes, in_force, certificate)
+
+
+def _certificate_since(gauge, newest: GaugeBudget | None) -> Calibration | None:
+    """The last certificate that states an uncertainty, unless a calibration line was
+    stated after it came."""
+    stated = gauge.calibrations.filter(expanded_nm__gt=0).select_related("entry")
+    last = stated.first()
+    if last is None or newest is None:
+        return last
+    named = any(row["name"] == "calibration" for row in newest.rows)
+    if named and newest.entry.received_at >= last.entry.received_at:
+        return None
+    return last
+
+
+def _lines_by(
+    study: GaugeStudy, found: Study, newest: GaugeBudget | None
+) -> list[dict]:
     studied = ("repeatability", "operator")
     rows = [row for row in newest.rows if row["name"] not in studied] if newest else []
     resolution = study.instrument.resolution_nm

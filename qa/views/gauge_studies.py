@@ -161,7 +161,8 @@ def use_study(request, number):
     """Take what a study found into the uncertainty of its instrument."""
     study = _study(request, number, "define instruments")
     try:
-        actions.use_study(by=request.user, study=study)
+        smaller = request.POST.get("smaller") == "on"
+        actions.use_study(by=request.user, study=study, smaller=smaller)
     except Refused as no:
         messages.error(request, no.message)
         return redirect("gauge_study", number=number)

@@ -4,6 +4,7 @@ judged by."""
 
 import io
 import json
+from datetime import date
 
 import pytest
 from django.core.management import call_command
@@ -12,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
 from qa.actions import gauge_studies as actions
+from qa.actions.gauges import record_calibration, save_budget
 from qa.drawing.scene import Text
 from qa.models import GaugeBudget, StudyValue
 from qa.queries import gauge_studies as queries
@@ -136,6 +138,61 @@ def test_a_study_becomes_the_uncertainty_of_its_instrument(people, three, client
     again = actions.use_study(by=people["engineer"], study=study)
     assert [line["name"] for line in again.rows].count("repeatability") == 1
     assert GaugeBudget.objects.count() == 2
+
+
+def test_a_study_lowers_a_stated_uncertainty_without_a_calibration_only_by_consent(
+    people, three, client_of
+):
+    """0.080 mm stated as a whole, perhaps with what a certificate said in it."""
+    gauge = make_instrument(people["engineer"], u_nm=mm(0.08), resolution_nm=mm(0.01))
+    study = plan(people, three, instrument=gauge)
+    read_all(study, three)
+    client, at = client_of("engineer"), f"/gauge-studies/{study.number}/"
+    words = client.get(at).content.decode()
+    assert "Until now: standard uncertainty 0.080 mm, stated as a whole" in words
+    assert "Calibration is not among them" in words
+    assert 'name="smaller" required' in words
+    assert "no calibration in it" in (
+        client.post(f"{at}use/", follow=True).content.decode()
+    )
+    gauge.refresh_from_db()
+    assert gauge.u_nm == mm(0.08) and not GaugeBudget.objects.exists()
+    client.post(f"{at}use/", {"smaller": "on"})
+    gauge.refresh_from_db()
+    assert gauge.u_nm < mm(0.08)
+    words = client.get(at).content.decode()
+    assert "of resolution, repeatability, operator" in words
+    assert 'name="smaller"' not in words  # smaller than now it does not get
+
+
+def test_a_study_takes_in_the_uncertainty_of_the_last_certificate(
+    people, three, client_of
+):
+    by = people["engineer"]
+    gauge = make_instrument(by, u_nm=mm(0.08), resolution_nm=mm(0.01))
+    study = plan(people, three, instrument=gauge)
+    read_all(study, three)
+    without = rules.budget_by(study, rules.state_of(study).says(rules.names_of(three)))
+    assert without.unfounded
+    certified = {"done_on": date(2026, 1, 5), "laboratory": "Lab", "result": "good"}
+    certified |= {"expanded_nm": mm(0.03), "k_e3": 2000, "instrument": gauge}
+    record_calibration(by=by, **certified)
+    words = client_of("engineer").get(f"/gauge-studies/{study.number}/")
+    assert "certificate of Lab, 2026-01-05" in words.content.decode()
+    budget = actions.use_study(by=by, study=study)
+    lines = {line["name"]: line for line in budget.rows}
+    assert lines["calibration"]["value_nm"] == mm(0.03)
+    squares = without.becomes_nm**2 + mm(0.015) ** 2
+    assert budget.u_nm == pytest.approx(squares**0.5, abs=2)
+    assert budget.u_nm < mm(0.08)
+    stated = [line for line in budget.rows if line["name"] != "calibration"]
+    stated.append(lines["calibration"] | {"value_nm": mm(0.05)})
+    save_budget(by=by, instrument=gauge, rows=stated)
+    rows = actions.use_study(by=by, study=study).rows  # stated after the certificate
+    assert [r["value_nm"] for r in rows if r["name"] == "calibration"] == [mm(0.05)]
+    record_calibration(by=by, **certified | {"expanded_nm": mm(0.04)})
+    rows = actions.use_study(by=by, study=study).rows
+    assert [r["value_nm"] for r in rows if r["name"] == "calibration"] == [mm(0.04)]
 
 
 def test_a_turn_is_read_once_and_replaced_with_a_reason(people, three):
