@@ -31,10 +31,28 @@ WHOLE = re.compile(r"(\d+)([.,]0*)?")  # as tables write it: 1, 01, 1.0
 
 @dataclass(frozen=True)
 class ValuesFile:
-    """Values in order; the subgroup of each, or None without that column."""
+    """Values in order; the subgroup of each, or None without that column; the line
+    where each stands."""
 
     values: tuple[Decimal, ...]
     subgroups: tuple[str, ...] | None
+    lines: tuple[int, ...]
+
+    def scattered(self) -> list[Complaint]:
+        """Each subgroup that goes on after another one began, once: as one point of a
+        course it would stand at two times."""
+        complaints, ended, last = {}, set(), None
+        for name, line in zip(self.subgroups or (), self.lines, strict=False):
+            if name != last:
+                if name in ended and name not in complaints:
+                    words = (
+                        f"{name} goes on after another subgroup began; name it anew, "
+                        "or put its rows together"
+                    )
+                    complaints[name] = Complaint(words, line, "subgroup")
+                ended.add(last)
+                last = name
+        return list(complaints.values())
 
 
 @dataclass(frozen=True)
@@ -103,7 +121,9 @@ def read_values(data: bytes) -> ValuesFile:
     columns = _columns(data, {"value": measured}, {"subgroup": label})
     subgroups = columns.get("subgroup")
     return ValuesFile(
-        tuple(columns["value"]), None if subgroups is None else tuple(subgroups)
+        tuple(columns["value"]),
+        None if subgroups is None else tuple(subgroups),
+        tuple(columns[LINE]),
     )
 
 

@@ -234,6 +234,14 @@ def test_trend_tells_the_agreed_keys(told):
     assert wide["reaches"]["high"] > found["reaches"]["high"]
 
 
+def test_a_subgroup_that_comes_back_later_is_refused_and_not_merged(run):
+    rows = [("1.1", "a"), ("1.2", "b"), ("1.3", "a"), ("1.5", "b"), ("1.0", "c")]
+    code, out, err = run("chart", table("value", "subgroup", rows=rows))
+    assert (code, out) == (3, "")
+    assert ":4: subgroup: a goes on after another subgroup began" in err
+    assert ":5: subgroup: b goes on" in err and ": c goes on" not in err
+
+
 def test_chart_tells_the_agreed_keys(told):
     """Values: Montgomery table 6.3; NIST e-Handbook 6.3.2.2."""
     found = told("chart", rings())

@@ -3,15 +3,19 @@
 from dataclasses import asdict
 
 from qa.files.answering import ValuesAnswer, ValuesCommand, shown
+from qa.files.columns import FileComplaints
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.charts import FEW, Chart, Line, chart
 from qa.wording.measuring import RULE_SOURCES, remark, rule
+
+USUAL_RULES = "western_electric"
 
 
 class Command(ValuesCommand):
     help = (
         "Individuals and moving range, or mean and range (deviation) of subgroups, and "
-        "what the run rules say. Columns: value[,subgroup]. Points count from 1. Where "
+        "what the run rules say. Columns: value[,subgroup], the rows of a subgroup one "
+        "after the other. Points count from 1. Where "
         "subgroups differ in size, center and limits are lists, one for each point, "
         "null where a subgroup of one value has no spread."
     )
@@ -23,9 +27,10 @@ class Command(ValuesCommand):
             metavar="SOURCE",
             type=lambda text: text.lower().replace("-", "_").replace(" ", "_"),
             choices=list(RULE_SOURCES),
-            default="western_electric",
+            default=USUAL_RULES,
             help="run rules: "
-            + "; ".join(f"{k}: {v}" for k, v in RULE_SOURCES.items()),
+            + "; ".join(f"{k}: {v}" for k, v in RULE_SOURCES.items())
+            + f" (default: {USUAL_RULES})",
         )
         parser.add_argument(
             "--spread",
@@ -35,6 +40,8 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         file = read_values(data)
+        if scattered := file.scattered():
+            raise FileComplaints(scattered)
         found = chart(
             file.values,
             file.subgroups,
