@@ -17,6 +17,7 @@ from shop.numeric.units import PERCENT
 MOSTLY, RARELY = 0.95, 0.10
 POINTS, TICKS = 60, 10
 STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10)  # percent
+_ALONE = " The rows below are of this lot alone, in whole pieces."
 TABLED = (0.1, 0.25, 0.5, 1, 1.5, 2.5, 4, 6.5, 10, 15, 20, 25, 30, 40, 50)
 
 
@@ -61,7 +62,7 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
     mostly, rarely = (quality_accepted(share, n, c) for share in (MOSTLY, RARELY))
     shares = _shares(min(1.0, 2 * rarely), lot)
     points = _percent(shares, curve_of(shares, n, c, lot=lot))
-    tabled = [percent / PERCENT for percent in TABLED]
+    tabled = _tabled(lot)
     marked = () if lot else _percent((mostly, rarely), (MOSTLY, RARELY))
     title = f"look at {n}, accept with at most {c}"
     of = f" of the {lot}" if lot else ""
@@ -72,11 +73,11 @@ def _page(n: int, c: int, lot: int | None, notes: list[str]) -> SamplePage:
         notes=notes,
         protects=(
             f"As of a process: {_share(mostly)} nonconforming is accepted 95 % of the "
-            f"time, {_share(rarely)} still 10 %."
+            f"time, {_share(rarely)} still 10 %.{_ALONE if lot else ''}"
         ),
         svg=svg.render(drawn, prefix="oc"),
         rows=[
-            (f"{at:g} %", f"{accepted:.1f} %")
+            (_row(at, lot), f"{accepted:.1f} %")
             for at, accepted in _percent(tabled, curve_of(tabled, n, c, lot=lot))
         ],
     )
@@ -92,10 +93,25 @@ def _shares(last: float, lot: int | None) -> list[float]:
     return sorted({min(round(share * lot), lot) / lot for share in even})
 
 
+def _tabled(lot: int | None) -> list[float]:
+    """Shares of the rows; of a lot those of the nearest whole pieces, each once."""
+    shares = [percent / PERCENT for percent in TABLED]
+    if lot is None:
+        return shares
+    pieces = sorted({round(share * lot) for share in shares} - {0})
+    return [piece / lot for piece in pieces]
+
+
+def _row(percent: float, lot: int | None) -> str:
+    if lot is None:
+        return f"{percent:g} %"
+    return f"{round(percent * lot / PERCENT)} of {lot} ({percent:.3g} %)"
+
+
 def _percent(shares, accepted) -> tuple[tuple[float, float], ...]:
     pairs = zip(shares, accepted, strict=True)
     return tuple((PERCENT * at, PERCENT * value) for at, value in pairs)
 
 
 def _share(value: float) -> str:
-    return f"{PERCENT * value:.2g} %"
+    return f"{PERCENT * value:.3g} %"

@@ -42,8 +42,12 @@ def test_a_published_plan_is_told_with_what_it_protects_from(client_of):
     client = client_of("visitor")
     words = words_of(client, "/sampling/?way=table&lot=1000&level=II&limit=1.0")
     assert "Look at 80 of the 1000; accept with at most 2 that do not conform." in words
-    assert "As of a process: 1 % nonconforming is accepted 95 % of the time" in words
-    assert "6.5 % still 10 %" in words  # ISO 2859-1 table X-J: 1.03 and 6.52 %
+    assert "As of a process: 1.03 % nonconforming is accepted 95 % of the time" in words
+    assert "6.52 % still 10 %" in words  # ISO 2859-1 table X-J: 1.03 and 6.52 %
+    assert "of this lot alone, in whole pieces" in words
+    assert "65 of 1000 (6.5 %)" in words
+    words = words_of(client, "/sampling/?way=table&lot=20&level=II&limit=4.0")
+    assert "Accepted 1 of 20 (5 %)" in words  # no row of 0 of 20
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=0.65")
     assert "Look at all 8: every one that does not conform is found." in words
     words = words_of(client, "/sampling/?way=table&lot=8&level=II&limit=10")
