@@ -66,6 +66,16 @@ REMARKS = {
     "one_repeat": _(
         "one value per part and person does not tell how well a value repeats"
     ),
+    "whole_model": _(
+        "the analysis of variance is of the model with the interaction: F of part and "
+        "person is against the interaction"
+    ),
+    "pooled_model": _(
+        "the analysis of variance is of the model with the interaction: F of part and "
+        "person is against it; the deviations are of the model without: against the "
+        "pooled repeatability ({df} degrees of freedom) part has F {part_f:.4g} "
+        "(p {part_p:.2g}), person F {person_f:.4g} (p {person_p:.2g})"
+    ),
     "blind_gauge": _(
         "every part read the same whoever read it: shares of a spread that was not "
         "seen are not told, nor its bounds; read finer"

@@ -58,6 +58,12 @@ def test_the_analysis_of_variance_is_that_of_the_manual():
     assert rows["part_x_person"].f == pytest.approx(0.434, abs=5e-4)
     assert rows["part_x_person"].p == pytest.approx(0.9741, abs=5e-5)
     assert study.pooled
+    (model,) = study.notes
+    assert model.code == "pooled_model" and model.values["df"] == 78
+    error = float(expected["pooled_error_ms"])
+    for source, printed in (("person", "appraiser"), ("part", "part")):
+        ratio = float(expected["MS"][printed]) / error
+        assert model.values[f"{source}_f"] == pytest.approx(ratio, rel=1e-5)
 
 
 def test_deviations_and_categories_are_those_of_the_manual():

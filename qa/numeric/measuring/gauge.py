@@ -66,8 +66,9 @@ class Source:
 @dataclass(frozen=True)
 class Study:
     """What a study says; None where it cannot, and `why`. `sd` and `intervals` by name:
-    repeatability, reproducibility, person, part_x_person, gauge, part, total. The share
-    of a spread that was not seen is None, and it has no bounds; `notes` say so."""
+    repeatability, reproducibility, person, part_x_person, gauge, part, total. `anova`
+    is of the whole model, with the interaction, pooled or not: `notes` say so. The
+    share of a spread not seen is None, and it has no bounds; `notes` say so."""
 
     parts: int
     people: int
@@ -280,11 +281,27 @@ def _told(
         sd=sd,
         share_of_total=sd["gauge"] / sd["total"] if sd["gauge"] else None,
         share_of_tolerance=share if sd["gauge"] else None,
-        notes=notes,
+        notes=(*notes, _model(study, found)),
         distinct_categories=categories(sd["part"], sd["gauge"]),
         intervals=intervals,
         range_method=ranges,
     )
+
+
+def _model(study: Study, found) -> Remark:
+    """Which model the table is of; where the interaction was pooled, F and p of the
+    main effects in the model that the deviations are of."""
+    from scipy.stats import f
+
+    mean, df = found["repeatability"]
+    if not study.pooled or not mean:
+        return Remark("whole_model")
+    values = {"df": df}
+    for source in ("part", "person"):
+        own, own_df = found[source]
+        values[f"{source}_f"] = own / mean
+        values[f"{source}_p"] = float(f.sf(own / mean, own_df, df))
+    return Remark("pooled_model", values)
 
 
 def _terms(weights: Mapping[str, float], found) -> list[Term]:
