@@ -197,7 +197,7 @@ def verify(
     step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
     with _moving(by, item, step) as (_, standing, fact):
         _allow(by, item, standing, Verb.VERIFY)
-        shown = reworked.require_shown(by, item, recheck, standing.disposition, note)
+        shown = reworked.require_shown(item, recheck, standing.disposition, note)
         fact.told = shown[:400]
 
 

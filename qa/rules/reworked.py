@@ -21,22 +21,22 @@ FIT_UP += ("fit_up__part", "fit_up__surround_part")
 
 
 def require_shown(
-    by, item: Nonconformance, recheck: Check | None, disposition: str, note: str
+    item: Nonconformance, recheck: Check | None, disposition: str, note: str
 ) -> str:
     """Refuse a verification that nothing shows; what shows it beside the re-check, in
     words.
 
     What was measured is shown by measuring again: the same joint and serials, begun
-    after the work, finished, proven, by others than who did the work or verifies, and
-    nothing changed since. What was seen is shown by
-    words, or by a check as well; a hole, or another characteristic, by finding that
-    again.
+    after the work, finished, proven, by others than who did the work (who verifies it
+    may have measured: a shop of two can), and nothing changed since. What was seen is
+    shown by words, or by a check as well; a hole, or another characteristic, by finding
+    that again.
     """
     worked = disposition in (Disposition.REWORK, Disposition.REPAIR)
     if item.read_again and recheck:
         raise Refused("A fit check does not show that.", field="recheck")
     if item.read_again and worked:
-        return decided.require_found_again(by, item, disposition)
+        return decided.require_found_again(item, disposition)
     measured = worked and item.of_fit
     if recheck is None:
         if measured:
@@ -55,7 +55,7 @@ def require_shown(
             "was there before. Measure again.",
             field="recheck",
         )
-    _finished(by, recheck)
+    _finished(recheck)
     _by_another(item, recheck)
     if missing := not_shown(item, recheck, disposition):
         places = ", ".join(" ".join(filter(None, place)) for place in missing)
@@ -84,7 +84,7 @@ def _same(item: Nonconformance, recheck: Check) -> None:
         raise Refused("The re-check must come after the finding.", field="recheck")
 
 
-def _finished(by, recheck: Check) -> None:
+def _finished(recheck: Check) -> None:
     state = CheckState.objects.get(fit_check=recheck)
     if state.state != CheckState.State.FINISHED:
         raise Refused("Finish the re-check first.", field="recheck")
@@ -95,11 +95,6 @@ def _finished(by, recheck: Check) -> None:
             field="recheck",
         )
     authorship.require_proven(recheck, "recheck")
-    if recheck.readings.filter(entry__by=by).exists():
-        raise Refused(
-            "You measured the re-check: somebody else verifies the item.",
-            field="recheck",
-        )
     if changed := remeasure.since([recheck]).get(recheck.pk):
         raise Refused(
             f"This was changed since the re-check: {changed.why}. Measure again.",

@@ -138,9 +138,15 @@ def test_rework_that_still_deviates_cannot_close(reworked, people):
     )
 
 
-def test_who_took_the_recheck_does_not_verify_the_item(reworked, people):
+def test_two_people_are_enough_one_works_and_the_other_measures_and_verifies(
+    reworked, people
+):
+    refused_recheck(
+        people, reworked, again(reworked, people, by="lead"), "did the work"
+    )
     own = again(reworked, people, by="inspector")
-    refused_recheck(people, reworked, own, "somebody else")
+    nonconformances.verify(by=people["inspector"], item=reworked, recheck=own)
+    assert NonconformanceState.objects.get().verified_by == people["inspector"]
 
 
 def test_a_check_from_before_the_finding_is_no_recheck(reworked, people):
