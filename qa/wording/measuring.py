@@ -67,14 +67,14 @@ REMARKS = {
         "one value per part and person does not tell how well a value repeats"
     ),
     "whole_model": _(
-        "the analysis of variance is of the model with the interaction: F of part and "
-        "person is against the interaction"
+        "The table shows the model with the interaction: F of part and person is "
+        "against the interaction"
     ),
     "pooled_model": _(
-        "the analysis of variance is of the model with the interaction: F of part and "
-        "person is against it; the deviations are of the model without: against the "
-        "pooled repeatability ({df} degrees of freedom) part has F {part_f:.4g} "
-        "(p {part_p:.2g}), person F {person_f:.4g} (p {person_p:.2g})"
+        "The table shows the model with the interaction: F of part and person is "
+        "against it. The deviations are of the model without it: against the pooled "
+        "repeatability ({df} degrees of freedom) F is {part_f:.4g} for part "
+        "(p {part_p:.2g}) and {person_f:.4g} for person (p {person_p:.2g})"
     ),
     "blind_gauge": _(
         "every part read the same whoever read it: shares of a spread that was not "
