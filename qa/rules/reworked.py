@@ -57,6 +57,8 @@ def require_shown(
         )
     _finished(recheck)
     _by_another(item, recheck)
+    if disposition == Disposition.REWORK:
+        _not_worse_since(item, recheck)
     if missing := not_shown(item, recheck, disposition):
         places = ", ".join(" ".join(filter(None, place)) for place in missing)
         raise Refused(
@@ -112,6 +114,38 @@ def _by_another(item: Nonconformance, recheck: Check) -> None:
         )
 
 
+def _not_worse_since(item: Nonconformance, recheck: Check) -> None:
+    """Refuse where a later check of the same says otherwise at a place of the item."""
+    fit_up = recheck.fit_up
+    rows = CurrentReading.objects.filter(
+        reading__value_nm__isnull=False,
+        station__label__in=item.stations,
+        kind__in=_kinds(item),
+        fit_check__entry__pk__gt=recheck.entry.pk,
+        fit_check__state__state=CheckState.State.FINISHED,
+        fit_check__state__void=False,
+        fit_check__fit_up__joint=fit_up.joint_id,
+        fit_check__fit_up__airframe=fit_up.airframe_id,
+        fit_check__fit_up__part=fit_up.part_id,
+    ).select_related("reading", "station", "fit_check")
+    newest = {
+        (row.station.label, row.kind): row
+        for row in rows.order_by("fit_check__entry__pk")
+    }
+    for (label, kind), row in newest.items():
+        if row.clash or row.reading.verdict not in (Verdict.CONFORMS, ""):
+            raise Refused(
+                f"{row.fit_check.label} is newer and does not conform at {label} "
+                f"{kind}: work that and measure again.",
+                field="recheck",
+            )
+
+
+def _kinds(item: Nonconformance) -> list[str]:
+    """What a re-check shows an item by: gap or flush, or both."""
+    return [offering.kind_of(item)[0]] if item.of_fit else Kind.values
+
+
 def _same_serials(item: Nonconformance, fit_up: FitUp) -> None:
     """What was found on one serial is not put right on another, nor against another
     surround; a serial is on the side where it was."""
@@ -146,7 +180,7 @@ def not_shown(
         fit_check=recheck, reading__value_nm__isnull=False
     )
     rows = list(rows.select_related("reading", "station").order_by("station__order"))
-    own = [offering.kind_of(item)[0]] if item.of_fit else Kind.values
+    own = _kinds(item)
     measured = {row.station.label for row in rows if row.kind in own}
     if not (item.stations or measured):
         return [("any station", "")]

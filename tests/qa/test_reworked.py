@@ -90,6 +90,20 @@ def test_rework_is_shown_by_the_whole_re_check_but_for_what_other_items_name(peo
     verified(people, step, last)
 
 
+def test_a_re_check_does_not_show_what_a_newer_one_denies(people):
+    first = measured(people, s4="1.00")
+    (item,) = raised(people, first)
+    worked(people, item)
+    good = measured(people, first.fit_up)
+    worse = measured(people, first.fit_up, s4="1.00")
+    with pytest.raises(Refused, match=f"{worse.label} is newer .* at 4 gap") as no:
+        verified(people, item, good)
+    assert no.value.field == "recheck"
+    # At another place it is another item's to answer; what is newest counts.
+    measured(people, first.fit_up, s7="1.00")
+    verified(people, item, good)
+
+
 def test_an_item_of_another_serial_covers_nothing(people):
     first = measured(people, s4="1.00")
     (item,) = raised(people, first)
