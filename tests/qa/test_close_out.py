@@ -790,10 +790,15 @@ def test_every_line_of_the_page_leads_somewhere_and_closing_it_is_one_press(
     assert "does not hold any more" in told and "acceptance of" in told
 
 
-def closed_at_once(by, bay, airframes) -> list[CloseOut]:
-    """An empty bay of each, closed as the action does it but in one act."""
+def closed_at_once(people, bay, airframes) -> list[CloseOut]:
+    """A bay of each with a part, closed as the action does it but in one act."""
+    for airframe in airframes:
+        part = make_part(people["engineer"])
+        here = {"airframe": airframe, "reason": "it belongs there"}
+        make_placement(people["engineer"], position=bay, part=part, **here)
+        weighed(people, part)
     records = close_out_records.load_all(airframes)
-    with perform("close_out/1", by=by, said={}) as act:
+    with perform("close_out/1", by=people["lead"], said={}) as act:
         for airframe in airframes:
             gathered = close_out_stands.gather(records[airframe])
             standing = close_out.standing_of(gathered, Scope(airframe, bay))
@@ -816,7 +821,7 @@ def test_close_outs_of_1_and_of_30_airframes_are_read_in_the_same_statements(
     for more in (0, 29):
         closed = [] if more else [ready.close()]
         of = [make_airframe(people["engineer"], type=bay.type) for _ in range(more)]
-        closed += closed_at_once(people["lead"], bay, of)
+        closed += closed_at_once(people, bay, of)
         for row in closed:
             sign(inspector, "close_out", row.pk, "released")
         client.get(page)

@@ -143,7 +143,9 @@ def test_a_saved_joint_keeps_its_corners_and_says_so(client, engineer):
     assert page.content.decode().count(">corner</td>") == 2
     data = revision_page(client, joint, reason="as it was")
     assert "corner" in data["stations"].splitlines()[0]
-    send(client, joint, data)
+    # As it stands there it changes nothing, the corners neither.
+    assert "Nothing was changed." in send(client, joint, data).content.decode()
+    send(client, joint, {**data, "units": "in"})
     joint.refresh_from_db()
     assert joint.current.number == 2
     again = joint.current.stations.all()

@@ -749,13 +749,14 @@ def test_nothing_of_a_long_change_is_cut_off_and_the_first_page_has_its_box(demo
         }
 
 
-def test_of_what_is_neither_fitted_nor_placed_nothing_is_claimed(demo_db):
+def test_of_a_bay_that_holds_nothing_no_pack_claims_that_it_can_be_closed(demo_db):
     kind = Airframe.objects.get(serial="MG2-001").type
     with perform("test/1", by=Person.objects.get(username="emil")):
         bay = Position.objects.create(type=kind, code="Z", name="Z", path="Z")
     pack = pack_of(ordered(bay=bay), (0, ""), 0)
     told = " ".join(words_of(paper.render(pack, press.FILES)[0]))
-    assert told.count("nothing is claimed of closing") == 2
+    assert "1 thing still stands between this and closed" in told
+    assert "holds no part" in told
     assert "Nothing that is on record" not in told
 
 
