@@ -9,6 +9,10 @@ from .filters import Filter, any_of
 from .found import FoundField
 
 
+def _named(person: Person) -> str:
+    return f"{person.name}, {person.get_role_display()}"
+
+
 class SignForm(forms.Form):
     """Who, as what, by name, proven. `shown` is the digest of what stands above."""
 
@@ -40,9 +44,12 @@ class SignForm(forms.Form):
         super().__init__(*arguments, **named)
         keys = [person.pk for person in people]
         self.fields["by"].queryset = Person.objects.filter(pk__in=keys)
-        self.fields["by"].label_from_instance = lambda person: (
-            f"{person.name}, {person.get_role_display()}: "
-            + ", ".join(str(meaning.label) for meaning in open_to[person.pk])
+        self.fields["by"].label_from_instance = _named
+        # In the list itself it would be cut off.
+        self.fields["by"].help_text = str(self.fields["by"].help_text) + "".join(
+            f" {_named(person)}: {', '.join(str(meaning.label) for meaning in own)}."
+            for person in people
+            if len(own := open_to[person.pk]) < len(meanings)
         )
         self.fields["meaning"].choices = [
             (meaning.value, meaning.label) for meaning in meanings
