@@ -10,6 +10,8 @@ from pypdf import PdfReader
 
 from qa.models import Joint
 from qa.numeric.geometry import layout
+from qa.rules import revised
+from qa.wording import revisions
 
 from .making import (
     make_airframe,
@@ -212,3 +214,7 @@ def test_the_blank_sheet_names_joint_stations_and_limits(client, engineer, paper
         answer.request["QUERY_STRING"]
     )).content  # fmt: skip
     assert client.get(f"{url}?airframe=0").status_code == 404
+
+
+def test_whatever_a_revision_requires_has_words_for_its_change():
+    assert set(revisions.REQUIRED) == set(revised.OF_REVISION)
