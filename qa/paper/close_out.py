@@ -48,6 +48,9 @@ def story(told: CloseOutPaper) -> list[Block]:
             *paragraph("Nothing stands in its way.", CONTENT, font=SEMIBOLD),
             gap(3),
         ]
+    if told.beside:
+        out.append(heading("Open on its surround", "not in the way"))
+        out += [*table(STANDS, told.beside, CONTENT), gap(3)]
     if told.places:
         out.append(heading("Bays and joints"))
         out += [*table(PLACES, told.places, CONTENT), gap(3)]

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from qa.models import Joint
-from qa.rules import close_out, close_out_records, close_out_stands
+from qa.rules import close_out, close_out_records, close_out_stands, surround_items
 from qa.rules.close_out import Standing
-from qa.rules.close_out_stands import Gathered, Scope, Stand
+from qa.rules.close_out_stands import Gathered, Scope, Stand, label_of
 from qa.rules.signed_close_outs import address_of
+from qa.rules.staleness import JointState
+from qa.rules.surround_items import OnSurround
 from qa.wording import close_outs as words
 from shop.models import Airframe, Person, Position
 
@@ -52,6 +54,8 @@ class CloseOutView:
     groups: list[Group]
     places: list[PlaceRow]
     gathered: Gathered
+    # Open on the surround of the joint, and not in its way.
+    beside: list[Line]
 
     def did_it(self, person: Person) -> bool:
         """Whether a person did some of this work: somebody else closes it."""
@@ -76,7 +80,31 @@ def view_of(
     standing = close_out.standing_of(gathered, scope)
     places = [] if joint else _places(gathered, scope)
     groups = groups_of(standing.stands)
-    return CloseOutView(scope, standing, groups, places, gathered)
+    beside = _beside(gathered, joint) if joint else []
+    return CloseOutView(scope, standing, groups, places, gathered, beside)
+
+
+def on_surround(
+    joint: Joint, airframe: Airframe, state: JointState | None
+) -> list[Line]:
+    """What is open on the surround of a joint, and whether it stands in its way."""
+    rows = surround_items.load(joint, airframe, state)
+    return [_item_line(row, airframe) for row in rows]
+
+
+def _beside(gathered: Gathered, joint: Joint) -> list[Line]:
+    records = gathered.records
+    rows = records.on_surrounds.get(joint.pk, [])
+    return [_item_line(row, records.airframe) for row in rows if not row.named]
+
+
+def _item_line(row: OnSurround, airframe: Airframe) -> Line:
+    item = row.item
+    what = f"{label_of(airframe, item)} {item.title}"
+    why = words.on_surround(
+        item.part.serial, item.standing.get_state_display(), named=row.named
+    )
+    return Line(what, why, reverse("nonconformance", args=[item.pk]))
 
 
 def groups_of(stands: list[Stand]) -> list[Group]:

@@ -21,8 +21,9 @@ from shop.wording import states
 
 @dataclass(frozen=True)
 class CloseOutPaper:
-    """All as text. stands: (heading, [(what, why)]); places: (bay or joint, how much
-    stands there, state); relied_on: (what, name, how it was); changed: since closed."""
+    """All as text. stands: (heading, [(what, why)]); beside: open on the
+    surround of a joint, (what, why); places: (bay or joint, how much stands there,
+    state); relied_on: (what, name, how it was); changed: since closed."""
 
     shop: str
     number: str
@@ -32,6 +33,7 @@ class CloseOutPaper:
     changed: tuple[str, ...]
     count: int
     stands: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    beside: tuple[tuple[str, str], ...]
     places: tuple[tuple[str, str, str], ...]
     relied_on: tuple[tuple[str, str, str], ...]
     issued_at: datetime
@@ -53,7 +55,8 @@ def paper_of(view: CloseOutView, url: str, creator: str) -> CloseOutPaper:
         (group.title, tuple((line.what, line.why) for line in group.lines))
         for group in view.groups
     )
-    content = [standing.digest, standing.state, stands, list(standing.changed)]
+    beside = tuple((line.what, line.why) for line in view.beside)
+    content = [standing.digest, standing.state, stands, list(standing.changed), beside]
     content.append(signed_record(signed) if signed else [])
     return CloseOutPaper(
         shop=the_shop().name,
@@ -64,6 +67,7 @@ def paper_of(view: CloseOutView, url: str, creator: str) -> CloseOutPaper:
         changed=standing.changed,
         count=view.count,
         stands=stands,
+        beside=beside,
         places=tuple(_place(row) for row in view.places),
         relied_on=tuple(_relied_on(last.content)) if last else (),
         issued_at=entry.received_at,

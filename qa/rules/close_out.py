@@ -58,7 +58,7 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
             if scope.has(planned.bay.path, {planned.joint_id} - {None})
         },
         "temporary": {
-            label_of(records, item): [item.state.out, item.state.released]
+            label_of(records.airframe, item): [item.state.out, item.state.released]
             for item in _temporary(records, scope)
         },
         "items": _settled(records, scope),
@@ -100,7 +100,7 @@ def _read(records: Records, scope: Scope) -> dict:
 
 def _settled(records: Records, scope: Scope) -> dict:
     return {
-        label_of(records, item): [
+        label_of(records.airframe, item): [
             item.standing.state,
             str(item.standing.last_entry_id),
         ]

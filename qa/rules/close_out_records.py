@@ -4,14 +4,14 @@ whatever the number of airframes, joints, items, parts and characteristics."""
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
-from django.db.models import Exists, OuterRef, Prefetch, Q
+from django.db.models import Exists, OuterRef, Q
 
 from qa.models import (
     Characteristic,
     CharacteristicResult,
     CloseOut,
-    HoleCheck,
     HoleReading,
     InspectionRemark,
     Joint,
@@ -32,7 +32,9 @@ from qa.rules.acceptance import Standing
 from qa.rules.gauge_due import Overdue
 from qa.rules.patterns_there import PatternThere
 from qa.rules.result_staleness import placements_of, stale_results
+from qa.rules.seats import Sits, all_sits_in, places_of, whole_items
 from qa.rules.staleness import JointState
+from qa.rules.surround_items import OnSurround, on_surround
 from shop.models import (
     Airframe,
     PhotoPin,
@@ -42,32 +44,8 @@ from shop.models import (
 )
 from shop.rules import carried
 from shop.rules.carried import Carried
-from shop.rules.lineage import made_from
 
-# Of more tables in one statement PostgreSQL weighs long how to join them.
-ITEM = ("entry", "part", "joint__position", "airframe", "standing")
-ITEM += ("fit_check__fit_up", "fit_check__entry")
-HOLES_READ = HoleCheck.objects.select_related("entry", "revision")
-OF_RESULT = ("entry", "revision__characteristic__bay")
-RESULTS_READ = CharacteristicResult.objects.select_related(*OF_RESULT)
-ITEM_APART = Prefetch("hole_check", HOLES_READ), Prefetch("result", RESULTS_READ)
 TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
-
-
-@dataclass(frozen=True)
-class Sits:
-    """The placement by which a serial sits somewhere, and the entry by which what sits
-    there was cut off it, None where that is all of it."""
-
-    placement: Placement
-    cut: int | None = None
-
-    def may_have(self, item: Nonconformance) -> bool:
-        """Whether what was found on the serial may be on what sits there: what was cut
-        off before is no part of what was looked at (which may be raised later), and of
-        what was cut off after it nobody can tell in which piece it is."""
-        seen = (item, item.fit_check, item.hole_check, item.result)
-        return self.cut is None or min(x.entry.pk for x in seen if x) < self.cut
 
 
 @dataclass
@@ -103,9 +81,29 @@ class Records:
     # The newest of each thing that was ever closed.
     close_outs: list[CloseOut]
 
+    @cached_property
+    def on_surrounds(self) -> dict[int, list[OnSurround]]:
+        """What is open on the surround of each joint, by the key of the joint."""
+        return {
+            joint.pk: on_surround(
+                joint, self.states.get(joint.pk), self.items, self.sits_in
+            )
+            for joint in self.joints
+        }
+
+    @cached_property
+    def named(self) -> dict[int, list[Joint]]:
+        """The joints that an item on their surround names, by the key of the item."""
+        joints = defaultdict(list)
+        for joint in self.joints:
+            for there in self.on_surrounds[joint.pk]:
+                if there.named:
+                    joints[there.item.pk].append(joint)
+        return joints
+
     def places_of(self, item: Nonconformance) -> list[Placement]:
         """Of all that sits here: what may have what an item tells of its part."""
-        return _places_of(self.sits_in, item)
+        return places_of(self.sits_in, item)
 
 
 def load(airframe: Airframe) -> Records:
@@ -123,7 +121,7 @@ def load_all(airframes: Iterable[Airframe]) -> dict[Airframe, Records]:
     placements = placements_of(airframes)
     planned, results = _planned(airframes), _results(airframes)
     patterns = patterns_there.load(past, states, placements)
-    sits_in = _sits_in(placements)
+    sits_in = all_sits_in(placements)
     items = _items(sits_in)
     stale = stale_results(
         (past[at], placements[at], planned[at], results[at]) for at in airframes
@@ -255,30 +253,6 @@ def _remarked(standings) -> dict[int, set[str]]:
     return remarked
 
 
-def _sits_in(placements: dict[Airframe, list[Placement]]) -> dict[Airframe, dict]:
-    """{airframe: {serial: how it sits there}}, also of what those that sit there were
-    bonded or cut from; a statement a generation."""
-    sitting = {
-        placement.part_id: (airframe, placement)
-        for airframe, rows in placements.items()
-        for placement in rows
-    }
-    made = made_from(set(sitting))
-    seats = {airframe: defaultdict(list) for airframe in placements}
-    for part in {*sitting, *made.sources}:
-        for whole, cut in made.of(part):
-            if whole in sitting:
-                airframe, placement = sitting[whole]
-                seats[airframe][part].append(Sits(placement, cut))
-    return seats
-
-
-def _places_of(sits_in: dict[int, list[Sits]], item: Nonconformance) -> list[Placement]:
-    return [
-        sits.placement for sits in sits_in.get(item.part_id, []) if sits.may_have(item)
-    ]
-
-
 def _items(sits_in: dict[Airframe, dict]) -> dict[Airframe, list[Nonconformance]]:
     """Its own, and those of the serials that sit in it wherever they were raised: an
     item travels with its part, also into what that is bonded or cut into."""
@@ -286,13 +260,12 @@ def _items(sits_in: dict[Airframe, dict]) -> dict[Airframe, list[Nonconformance]
     rows = Nonconformance.objects.filter(
         Q(airframe__in=list(sits_in)) | Q(part__in=parts)
     )
-    rows = rows.select_related(*ITEM).prefetch_related(*ITEM_APART)
-    rows = list(rows.order_by("number", "pk"))
+    rows = whole_items(rows)
     return {
         airframe: [
             item
             for item in rows
-            if item.airframe_id == airframe.pk or _places_of(own, item)
+            if item.airframe_id == airframe.pk or places_of(own, item)
         ]
         for airframe, own in sits_in.items()
     }

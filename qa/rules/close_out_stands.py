@@ -232,7 +232,7 @@ def _items(records: Records) -> list[Stand]:
     for item in open_items(records.items):
         link = ("nonconformance", item.pk)
         state = str(item.standing.get_state_display())
-        what = f"{label_of(records, item)} {item.title}"
+        what = f"{label_of(records.airframe, item)} {item.title}"
         for at in places_of(records, item):
             stands.append(Stand("item", what, state, link, *at))
     return stands
@@ -240,9 +240,9 @@ def _items(records: Records) -> list[Stand]:
 
 def places_of(records: Records, item: Nonconformance) -> list[tuple]:
     """Where an item counts (path, joints): at its joint, and where else its part sits,
-    or what that was bonded or cut into; of neither (path "") on the airframe whole; and
-    wherever the holes or the characteristic count that it is of. One raised on another
-    airframe came with its part."""
+    or what that was bonded or cut into, with the joints that it names there; of neither
+    (path "") on the airframe whole; and wherever the holes or the characteristic count
+    that it is of. One raised on another airframe came with its part."""
     here = item.airframe_id == records.airframe.pk
     joint = item.joint if here else None
     places = [(joint.position.path, frozenset({joint.pk}))] if joint else []
@@ -252,6 +252,10 @@ def places_of(records: Records, item: Nonconformance) -> list[tuple]:
         if joint is None or sits.position_id != joint.position_id
     ]
     places = places or [("", joints_of(records, item.part_id))]
+    places += [
+        (joint.position.path, frozenset({joint.pk}))
+        for joint in records.named.get(item.pk, ())
+    ]
     if item.result_id and here:
         planned = item.result.revision.characteristic
         places.append((planned.bay.path, frozenset({planned.joint_id} - {None})))
@@ -265,9 +269,9 @@ def places_of(records: Records, item: Nonconformance) -> list[tuple]:
     return places
 
 
-def label_of(records: Records, item: Nonconformance | TemporaryItem) -> str:
+def label_of(airframe: Airframe, item: Nonconformance | TemporaryItem) -> str:
     """Items are numbered per airframe: one from another is told with its serial."""
-    if item.airframe_id == records.airframe.pk:
+    if item.airframe_id == airframe.pk:
         return item.label
     return f"{item.airframe.serial} {item.label}"
 
@@ -287,7 +291,7 @@ def _temporary(records: Records) -> list[Stand]:
         if not item.state.on_board:
             continue
         link = ("temporary_item", item.pk)
-        what = f"{label_of(records, item)} {item.what}"
+        what = f"{label_of(records.airframe, item)} {item.what}"
         if item.state.missing:
             why = words.missing(item.state.missing)
             stands.append(Stand("missing", what, why, link, *at))

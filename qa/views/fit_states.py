@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from qa.models import Joint
-from qa.queries import offers
+from qa.queries import close_out, offers
 from qa.queries.joints import drawings, earlier, fit_states
 from qa.queries.plans.together_pages import shares_a_seam
 from shop import roles
@@ -37,6 +37,7 @@ def joint_on_airframe(request, pk, airframe):
         "map_svg": drawings.map_svg(now.map) if now else "",
         "standing": offers.joint_standing(joint, frame),
         "together": bool(now) and shares_a_seam(frame, joint.position_id),
+        "on_surround": close_out.on_surround(joint, frame, now and now.state),
         "to_do": fit_states.to_do(now) if now else [],
         "may_offer": roles.may(request.user, "offer work"),
         "may_measure": roles.may(request.user, "measure"),

@@ -83,5 +83,12 @@ def empty(part_number: str) -> str:
     return _("empty: %s belongs here") % part_number
 
 
+def on_surround(serial: str, state: str, *, named: bool) -> str:
+    told = _("on %(serial)s, %(state)s") % {"serial": serial, "state": state}
+    return (
+        f"{told}: {_('it names this joint and stands in its way')}" if named else told
+    )
+
+
 def unweighed(*, estimated: bool) -> str:
     return str(_("only an estimate, not weighed") if estimated else _("not weighed"))

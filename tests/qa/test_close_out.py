@@ -523,6 +523,43 @@ def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(
 
 
 @pytest.mark.django_db
+def test_what_is_open_on_the_surround_is_named_and_bars_only_the_joint_it_names(
+    people, client_of
+):
+    ready = Ready(people)
+    shell = ready.placed[1].part
+    elsewhere = make_airframe(people["engineer"], type=ready.joint.type)
+
+    def raised(title, **more):
+        said = {"airframe": ready.airframe, "part": shell, "title": title, **more}
+        return raising.raise_by_hand(by=people["builder"], **said)
+
+    number = ready.joint.number
+    dent, longer = raised("dent in the roof"), raised("void", place=f"at {number}9")
+    away = raised("dry spot", airframe=elsewhere)
+    beside = ready.view(joint=ready.joint).beside
+    assert {line.what for line in beside} == {
+        f"{dent.label} {dent.title}",
+        f"{longer.label} {longer.title}",
+        f"{elsewhere.serial} {away.label} {away.title}",
+    }
+    assert {line.why for line in beside} == {f"on {shell.serial}, found"}
+    assert ready.state(joint=ready.joint) == "ready"
+    assert ready.kinds(bay=ready.joint.surround) == {"item"}
+    client = client_of("inspector")
+    page = reverse("joint_on_airframe", args=[ready.joint.pk, ready.airframe.pk])
+    close = reverse("close_out_joint", args=[ready.airframe.pk, ready.joint.pk])
+    for address in (page, close):
+        assert "dent in the roof" in client.get(address).content.decode(), address
+    assert "dent in the roof" in text_of(client.get(close.rstrip("/") + ".pdf"))
+    named = raised("edge crushed", place=f"opposite station 3 of {number.lower()}")
+    (stand,) = ready.view(joint=ready.joint).standing.stands
+    assert (stand.kind, stand.link) == ("item", ("nonconformance", named.pk))
+    assert named.title not in {x.what for x in ready.view(joint=ready.joint).beside}
+    assert "stands in its way" in client.get(page).content.decode()
+
+
+@pytest.mark.django_db
 def test_a_characteristic_is_asked_for_where_its_joint_is(people):
     ready = Ready(people)
     line = ready.airframe.line_number
