@@ -8,19 +8,24 @@ numbers, ids and times, an entry with its digest for each act, and seals over al
 them. `ledger verify` holds.
 """
 
-import datetime as dt
 import json
 import os
-import re
 import sys
-import uuid
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-STEP = 10_000  # between the keys of one block and the next
+
+from tests.bench.large_copies import (
+    STEP,
+    Copy,
+    EntryMoves,
+    Moves,
+    Places,
+    all_fields,
+)
+
 EVERY = 10  # copies of the first block for one of the second
-AT_ONCE = 20  # blocks in one transaction
-UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+AT_ONCE = 100  # blocks in one transaction
 
 
 def main() -> None:
@@ -39,7 +44,7 @@ def fill(readings: int) -> dict[str, int]:
     """Make a site of at least so many readings; return how many rows of what it has."""
     from qa.models import Check, IssuedPack, Joint, Reading
     from shop.ledger import sealer
-    from shop.models import Entry, Part, PartDesign, Pull
+    from shop.models import Entry, Part, PartDesign, Pull, Seal
     from tests.bench.large_blocks import a_floor, a_seam
     from tests.conftest import make_people
 
@@ -47,15 +52,15 @@ def fill(readings: int) -> dict[str, int]:
     seam = Block.made_by(a_seam)
     each = Reading.objects.count()
     floor = Block.made_by(a_floor)
+    sealer.seal()
+    hurry()
     blocks = -(-readings // each)
     for start in range(1, blocks, AT_ONCE):
         numbers = range(start, min(start + AT_ONCE, blocks))
         seam.write(numbers, blocks)
         floor.write([one for one in numbers if one % EVERY == 0], blocks)
-        sealer.seal(everywhere=False)  # else each batch goes through all before it
     move_counters(blocks)
-    move_sequences({*seam.keys, *floor.keys})
-    sealer.seal()
+    move_sequences({*seam.keys, *floor.keys, Entry, Seal})
     counted = (Reading, Check, Joint, Part, PartDesign, Pull, IssuedPack, Entry)
     return {model.__name__: model.objects.count() for model in counted}
 
@@ -94,11 +99,8 @@ class Block:
             (insert_of(model), [Moves(self, model, row) for row in rows])
             for model, rows in self.rows.items()
         ]
-        for _, body in self.entries:
-            for row in body["facts"] + body["rows"]:
-                if row["columns"]:
-                    model = self.tables[row["table"]]
-                    row["moves"] = Moves(self, model, row["columns"])
+        self.places = Places()
+        self.entry_moves = [EntryMoves(self, *pair) for pair in self.entries]
 
     @classmethod
     def made_by(cls, make) -> "Block":
@@ -131,15 +133,47 @@ class Block:
     def write(self, numbers, blocks: int) -> None:
         from django.db import connection, transaction
 
-        from shop.models import Entry
-
         copies = [Copy(self, number, blocks) for number in numbers]
-        entries = [one.entry(pair) for one in copies for pair in self.entries]
         with transaction.atomic(), connection.cursor() as cursor:
-            Entry.objects.bulk_create(entries, batch_size=500)
+            write_entries(
+                cursor, [made for copy in copies for made in self.copied(copy)]
+            )
             for statement, rows in self.tables_made:
                 made = [one.prepared(copy) for copy in copies for one in rows]
                 cursor.executemany(statement, made)
+
+    def copied(self, copy: Copy) -> list:
+        there = self.places.of(copy)
+        return [moves.copied(copy, there) for moves in self.entry_moves]
+
+
+def write_entries(cursor, entries: list) -> None:
+    """Insert entries in the order given, and chain them as the sealer would."""
+    from django.db import connection
+
+    from shop.ledger.canonical import digest
+    from shop.models import Entry, Seal
+
+    fields = [(field.attname, field) for field in all_fields(Entry)]
+    last = Seal.objects.order_by("-position").first()
+    position, chain, key = last.position, last.digest, Entry.objects.latest("pk").pk
+    stored, seals = [], []
+    for number, entry in enumerate(entries, 1):
+        entry.id = key + number
+        chain = digest(chain, entry.digest)
+        # What is said once in a block is prepared there.
+        stored.append(
+            [
+                entry.stored[name]
+                if name in entry.stored
+                else field.get_db_prep_save(getattr(entry, name), connection)
+                for name, field in fields
+            ]
+        )
+        # Its own key is as good a one as its position.
+        seals.append([position + number, position + number, entry.id, chain])
+    cursor.executemany(insert_of(Entry), stored)
+    cursor.executemany(insert_of(Seal), seals)
 
 
 def move_counters(blocks: int) -> None:
@@ -163,122 +197,14 @@ def move_sequences(models) -> None:
             cursor.execute(statement)
 
 
-class Copy:
-    """One more block: where each key, id, name and time of the first goes to."""
+def hurry() -> None:
+    """SQLite: a site that is cut off here is of no use, so nothing waits for a disk."""
+    from django.db import connection
 
-    def __init__(self, block: Block, number: int, blocks: int):
-        self.block, self.number = block, number
-        self.shift = number * STEP
-        self.ids = {old: str(uuid.uuid4()) for old in block.ids}
-        self.later = dt.timedelta(minutes=5 * (number - blocks))
-
-    def moment(self, text: str) -> str:
-        from shop.ledger.canonical import stamp
-
-        return stamp(dt.datetime.fromisoformat(text) + self.later)
-
-    def text(self, content) -> object:
-        """What was said or answered, with the ids of this copy."""
-        told = json.dumps(content)
-        return json.loads(UUID.sub(lambda m: self.ids.get(m[0], m[0]), told))
-
-    def bound(self, row: dict) -> dict:
-        return {
-            "table": row["table"],
-            "id": self.ids.get(row["id"], row["id"])
-            if isinstance(row["id"], str)
-            else row["id"] + self.shift,
-            "columns": row["columns"] and row["moves"].plain(self),
-        }
-
-    def entry(self, pair):
-        from shop.ledger import Act
-        from shop.ledger.canonical import canonical, entry_digest
-        from shop.models import Entry
-
-        entry, body = pair
-        said = self.text(body["said"])
-        told = {
-            "said": said,
-            "result": self.text(body["result"]),
-            "facts": [self.bound(row) for row in body["facts"]],
-            "rows": [self.bound(row) for row in body["rows"]],
-        }
-        made = Entry(
-            act=uuid.UUID(self.ids[str(entry.act)]),
-            form=entry.form,
-            by_id=entry.by_id,
-            device=entry.device,
-            made_at=entry.made_at,
-            seq=entry.seq,
-            claimed=entry.claimed,
-            received_at=entry.received_at + self.later,
-            fingerprint=Act(entry.form, by=entry.by, said=said).fingerprint,
-            body=canonical(told),
-        )
-        made.digest = entry_digest(made)
-        return made
-
-
-class Moves:
-    """A row of the first block: what stays in each copy, and how the rest moves."""
-
-    def __init__(self, block: Block, model, row: dict):
-        fields = {one.attname: one for one in all_fields(model)}
-        self.fields = [fields[name] for name in row]
-        self.moving = {}
-        for name, value in row.items():
-            if how := how_it_moves(block, model, fields[name], value):
-                self.moving[name] = (how, value)
-        self.row = row
-        self.made = None
-
-    def plain(self, copy: "Copy") -> dict:
-        moved = {name: how(copy, value) for name, (how, value) in self.moving.items()}
-        return {**self.row, **moved}
-
-    def prepared(self, copy: "Copy") -> list:
-        """The values as the database takes them, in the order of the columns."""
-        from django.db import connection
-
-        if self.made is None:
-            self.made = [
-                field.get_db_prep_save(value, connection)
-                for field, value in zip(self.fields, self.row.values(), strict=True)
-            ]
-            self.places = [
-                (place, field, *self.moving[field.attname])
-                for place, field in enumerate(self.fields)
-                if field.attname in self.moving
-            ]
-        made = list(self.made)
-        for place, field, how, value in self.places:
-            made[place] = field.get_db_prep_save(how(copy, value), connection)
-        return made
-
-
-def how_it_moves(block: Block, model, field, value):
-    """What is done to a value in each copy; None where it stays."""
-    from django.db.models import DateTimeField, ForeignKey
-
-    if value is None:
-        return None
-    if isinstance(value, str) and value in block.ids:
-        return lambda copy, value: copy.ids[value]
-    if field.primary_key and not isinstance(value, str):
-        return lambda copy, value: value + copy.shift
-    if isinstance(field, ForeignKey):
-        ours = block.keys.get(field.related_model, ())
-        return (lambda copy, value: value + copy.shift) if value in ours else None
-    if isinstance(field, DateTimeField):
-        return lambda copy, value: copy.moment(value)
-    if field.attname == "subject_id" and value.isdecimal():  # what a photo shows
-        return lambda copy, value: str(int(value) + copy.shift)
-    if field.attname not in block.suffixed[model]:
-        return None
-    if isinstance(value, str):
-        return lambda copy, value: f"{value}-{copy.number}"
-    return lambda copy, value: value + copy.shift
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA synchronous=OFF")
+            cursor.execute("PRAGMA cache_size=-500000")
 
 
 def insert_of(model) -> str:
@@ -290,10 +216,6 @@ def insert_of(model) -> str:
         f"INSERT INTO {quoted(model._meta.db_table)} ({', '.join(columns)}) "
         f"VALUES ({', '.join(['%s'] * len(columns))})"
     )
-
-
-def all_fields(model):
-    return model._meta.concrete_fields
 
 
 def uuid_fields(model):
