@@ -94,11 +94,14 @@ MARK_HEIGHT, MARK_WIDTH = 15 * MM, 58 * MM
 
 
 def _mark(pack: Pack) -> list[Block]:
-    """The shop's own mark, at the right above the title."""
-    if not pack.mark:
+    """The shop's own mark, at the right above the title, or why it is not there."""
+    if not pack.mark and not pack.no_mark:
         return []
 
     def draw(canvas, x, top, width):
+        if pack.no_mark:
+            text.write(canvas, x + width - MARK_WIDTH, top - 8, pack.no_mark, size=6)
+            return
         canvas.drawImage(
             pack.mark, x + width - MARK_WIDTH, top - MARK_HEIGHT, MARK_WIDTH,
             MARK_HEIGHT, preserveAspectRatio=True, anchor="ne",

@@ -828,6 +828,28 @@ def test_a_photo_that_was_changed_on_disk_is_not_shown(demo_db):
     assert "photo is gone" in " ".join(words_of(paper.render(pack, press.FILES)[0]))
 
 
+def test_a_pack_is_printed_without_the_mark_that_was_damaged_and_says_so(demo_db):
+    picture = io.BytesIO()
+    Image.new("RGB", (60, 40), "navy").save(picture, "PNG")
+    shop = set_identity(
+        by=Person.objects.get(username="lena"),
+        name="Fayline demo",
+        time_zone="UTC",
+        units="mm",
+        paper="a4",
+        picture=picture.getvalue(),
+    )
+    order = ordered(joint=Joint.objects.get(number="J-170"))
+    path = settings.MEDIA_ROOT / shop.mark_name
+    for damage, words in (
+        (lambda: path.write_bytes(b"no picture"), "mark was changed on disk"),
+        (path.unlink, "mark is gone"),
+    ):
+        damage()
+        pack = pack_of(order, (0, ""), 0)
+        assert words in " ".join(words_of(paper.render(pack, press.FILES)[0]))
+
+
 def test_only_the_same_record_is_told_to_be_unchanged(demo_db):
     joint = Joint.objects.get(number="J-170")
     with by_hand():

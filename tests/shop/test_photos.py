@@ -6,8 +6,10 @@ import os
 import stat
 import uuid
 import zipfile
+from xml.etree import ElementTree
 
 import pytest
+from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from PIL import Image
@@ -186,6 +188,30 @@ def test_a_photo_of_a_mold_is_sent_shown_and_pinned_as_a_defect(
     answer = client.get(address)
     assert answer.status_code == 404 and b"was changed" in answer.content
     assert "immutable" not in answer.headers["Cache-Control"]
+
+
+def test_a_page_says_in_its_place_why_a_photo_is_not_shown(people, client_of):
+    tool = make_tool(people["lead"])
+    by = {"by": people["lead"], "subject_kind": "tool", "subject_id": str(tool.pk)}
+    kept = add_photo(**by, content=picture())
+    path, reader = settings.MEDIA_ROOT / kept.file_name, client_of("lead")
+    address = reverse("photo", args=[kept.sha256])
+
+    def shown():
+        answer = reader.get(address)
+        assert answer["Content-Type"] == "image/svg+xml"
+        assert "immutable" not in answer.get("Cache-Control", "")
+        assert ElementTree.fromstring(answer.content).tag.endswith("svg")  # noqa: S314
+        return answer.content.decode()
+
+    assert reader.get(address)["Content-Type"] == "image/jpeg"
+    path.write_bytes(picture(size=(64, 48)))
+    assert "was changed" in shown()
+    path.unlink()
+    assert "is gone" in shown()
+    path.mkdir()
+    assert "cannot be read" in shown()
+    assert reader.get(reverse("photo", args=["0" * 64])).status_code == 404
 
 
 def test_a_bad_photo_says_why_beside_its_field(people, client_of):

@@ -22,6 +22,7 @@ from qa.queries.packs import (
     weights,
 )
 from qa.queries.packs.joints import Characteristic, Joints
+from qa.queries.packs.photos import why_not_shown
 from qa.queries.packs.scope import Scope, scope_of
 from qa.rules import kept_packs, pack_record
 from qa.rules.pack_lines import Compared, compare
@@ -106,14 +107,18 @@ class Pack:
     digest: str
     table: str
     mark: str = ""
+    no_mark: str = ""
     cautions: tuple[str, ...] = GENERAL_CAUTIONS
 
 
-def _mark() -> str:
-    """The file of the shop's mark, "" without one."""
-    name = the_shop().mark_name
-    path = file_store.path_of(name) if name else None
-    return str(path) if path and path.is_file() else ""
+def _mark() -> tuple[str, str]:
+    """The file of the shop's mark ("" without one), and why it is not shown."""
+    shop = the_shop()
+    if not shop.mark:
+        return "", ""
+    path = file_store.path_of(shop.mark_name)
+    why_not = why_not_shown(path, shop.mark, "the shop's mark")
+    return ("", why_not) if why_not else (str(path), "")
 
 
 def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
@@ -122,6 +127,7 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     sections = tuple(section(scope) for section in SECTIONS)
     found = next(section for section in sections if isinstance(section, Joints))
     claims = claims_of(scope, found, sections)
+    mark, no_mark = _mark()
     record = pack_record.record_of(_content(scope, sections, claims))
     digest = pack_record.digest_of(record.encode())
     return Pack(
@@ -149,7 +155,8 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         record=record,
         digest=digest,
         table=pack_record.table_of(record),
-        mark=_mark(),
+        mark=mark,
+        no_mark=no_mark,
     )
 
 

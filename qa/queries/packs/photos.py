@@ -75,7 +75,7 @@ def section(scope: Scope) -> Photos:
 def _photo(pin: PhotoPin, shows: str) -> PackPhoto:
     photo = pin.photo
     path = file_store.path_of(photo.file_name)
-    missing = _missing(path, photo.sha256)
+    missing = why_not_shown(path, photo.sha256, "this photo")
     return PackPhoto(
         sha256=photo.sha256,
         path="" if missing else str(path),
@@ -88,11 +88,14 @@ def _photo(pin: PhotoPin, shows: str) -> PackPhoto:
     )
 
 
-def _missing(path: Path, sha256: str) -> str:
-    """Why a photo is not shown: a picture that was changed on disk proves nothing."""
+def why_not_shown(path: Path, sha256: str, named: str) -> str:
+    """Why a picture is not shown, "" where it is: one that was changed on disk proves
+    nothing, and could not be drawn."""
     try:
         with path.open("rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        return f"The file of {named} is gone."
     except OSError:
-        return "The file of this photo is gone."
-    return "" if digest == sha256 else "The file of this photo was changed on disk."
+        return f"The file of {named} cannot be read."
+    return "" if digest == sha256 else f"The file of {named} was changed on disk."
