@@ -74,12 +74,17 @@ def _name_empty_choices(form) -> None:
             ]
 
 
-def form_page(request, form, act, *, heading, back, above=None, **extra):
+def form_page(request, form, act, *, heading, back, above=None, success="", **extra):
     """Draw a form; after a valid POST run `act` and go to `back` (a url or a callable
-    of the result). `above` is (label, url) of the page this one belongs to."""
+    of the result). `above` is (label, url) of the page this one belongs to; `success`
+    is said there (a text or a callable of the result), where that page does not show by
+    itself what was done."""
     if request.method == "POST":
         done, result = attempt(form, act)
         if done:
+            if success:
+                sentence = success(result) if callable(success) else success
+                messages.success(request, sentence)
             return redirect(back(result) if callable(back) else back)
     _name_empty_choices(form)
     choose_the_only(form)

@@ -40,7 +40,7 @@ def people(request):
     return list_page(request, "shop/people/people.html", context, list_columns.PEOPLE)
 
 
-def _person_form(request, form, act, heading):
+def _person_form(request, form, act, heading, success, **extra):
     return form_page(
         request,
         form,
@@ -48,6 +48,8 @@ def _person_form(request, form, act, heading):
         heading=heading,
         back=reverse("people"),
         above=(_("People"), reverse("people")),
+        success=success,
+        **extra,
     )
 
 
@@ -60,6 +62,8 @@ def add_person(request):
         forms.PersonForm(posted(request)),
         lambda **said: actions.add_person(by=request.user, **said),
         _("Add a person"),
+        lambda person: _("%(name)s is added.") % {"name": person.name},
+        button=_("Add"),
     )
 
 
@@ -71,6 +75,7 @@ def change_role(request, pk):
         forms.RoleForm(posted(request), initial={"role": person.role}),
         lambda **said: actions.change_role(by=request.user, person=person, **said),
         _("Role of %(name)s") % {"name": person.name},
+        _("The role of %(name)s is saved.") % {"name": person.name},
     )
 
 
@@ -85,17 +90,26 @@ def set_certificate(request, pk):
         ),
         lambda **said: actions.set_certificate(by=request.user, person=person, **said),
         _("Certificate of %(name)s") % {"name": person.name},
+        _("The certificate of %(name)s is saved.") % {"name": person.name},
     )
 
 
 @form_view
 def set_active(request, pk):
     person = roles.fetch(request.user, "manage people", Person.objects, pk=pk)
+
+    def success(_result):
+        may = form.cleaned_data["active"]
+        words = _("%(name)s may sign in.") if may else _("%(name)s may not sign in.")
+        return words % {"name": person.name}
+
+    form = forms.ActiveForm(posted(request), initial={"active": person.is_active})
     return _person_form(
         request,
-        forms.ActiveForm(posted(request), initial={"active": person.is_active}),
+        form,
         lambda **said: actions.set_active(by=request.user, person=person, **said),
         _("May %(name)s sign in?") % {"name": person.name},
+        success,
     )
 
 
@@ -108,6 +122,8 @@ def reset_password(request, pk):
         forms.ResetForm(posted(request)),
         lambda **said: actions.reset_password(by=request.user, person=person, **said),
         _("New password for %(name)s") % {"name": person.name},
+        _("%(name)s has a new password.") % {"name": person.name},
+        button=_("Set password"),
     )
 
 
@@ -119,6 +135,8 @@ def try_again(request, pk):
         Form(posted(request)),
         lambda: let_try_again(by=request.user, person=person),
         _("Let %(name)s try again") % {"name": person.name},
+        _("%(name)s may try again.") % {"name": person.name},
+        button=_("Let try again"),
     )
 
 
@@ -131,4 +149,6 @@ def let_address_in(request):
         Form(posted(request)),
         lambda: let_address_try_again(by=request.user, address=asked),
         _("Let everybody try again at %(address)s") % {"address": asked},
+        _("Everybody may try again at %(address)s.") % {"address": asked},
+        button=_("Let everybody try again"),
     )

@@ -143,6 +143,7 @@ def reset_second_factor(request, pk):
         back=reverse("people"),
         above=(_("People"), reverse("people")),
         button=_("Reset"),
+        success=_("The second factor of %(name)s is reset.") % {"name": person.name},
         notes=[
             _("Be sure who asks: from now on the password alone lets them in, until "
               "they set another. Their sessions end.")

@@ -1,6 +1,7 @@
 """At the door: signing in and out, the theme of a browser, the units of a person."""
 
 import pytest
+from django.urls import reverse
 
 from shop.context_processors import places
 from shop.forms.account import THEME_COOKIE
@@ -129,3 +130,21 @@ def test_a_form_sent_without_its_token_says_what_to_do(mira, settings):
     response = strict.post("/sign-in/", {"username": "mira", "password": PASSWORD})
     assert response.status_code == 403
     assert "This form is out of date" in response.content.decode()
+
+
+def test_what_the_lead_did_to_somebody_is_said_on_the_list(people, client_of):
+    lead, name = client_of("lead"), people["builder"].name
+    strong = "violet-Spar-44"
+    new = {"username": "mara", "name": "Mara Tolle", "role": "builder"}
+    done = {
+        "add_person": ({**new, "password": strong}, "Mara Tolle is added."),
+        "change_role": ({"role": "inspector"}, f"The role of {name} is saved."),
+        "set_certificate": ({}, f"The certificate of {name} is saved."),
+        "reset_password": ({"password": strong}, f"{name} has a new password."),
+        "set_active": ({"active": ""}, f"{name} may not sign in."),
+    }
+    for view, (typed, sentence) in done.items():
+        keys = [] if view == "add_person" else [people["builder"].pk]
+        page = lead.post(reverse(view, args=keys), typed, follow=True)
+        assert page.redirect_chain == [(reverse("people"), 302)]
+        assert sentence in page.content.decode()
