@@ -275,6 +275,32 @@ def test_a_refused_photo_is_sent_again_saved_or_removed(desk, check):
     all_sent(desk)
 
 
+def test_a_photo_that_is_sent_while_the_list_opens_is_not_listed_as_waiting(desk):
+    held = []
+    desk.route("**/api/photos/*", lambda route: held.append(route))
+    with desk.expect_request("**/api/photos/*"):
+        take(desk, picture())
+    desk.evaluate(
+        """() => {
+            window.asked = new Promise((asked) => {
+                navigator.storage.estimate = () =>
+                    new Promise((answer) => {
+                        Object.assign(window, { answer });
+                        delete navigator.storage.estimate;
+                        asked();
+                    });
+            });
+        }"""
+    )
+    desk.locator("#unsent").click()
+    desk.evaluate("() => window.asked")
+    held[0].continue_()
+    all_sent(desk)
+    desk.evaluate("() => window.answer({ usage: 0 })")
+    expect(desk.get_by_role("heading", name="What is on this tablet")).to_be_focused()
+    expect(desk.locator(".photo")).to_have_count(0)
+
+
 def test_a_photo_too_large_for_something_in_between_is_kept_too(desk, check):
     desk.route("**/api/photos/*", lambda route: route.fulfill(status=413, body="no"))
     take(desk, picture())

@@ -91,13 +91,16 @@ class Page {
   async show() {
     this.screen?.close?.();
     const [, , name, id] = location.pathname.split("/");
-    const opening = (this.screen = {});
+    // What happens while a screen opens it hears when it is open.
+    const missed = [];
+    const opening = (this.screen = { heard: (event) => missed.push(event) });
     const opened = await this.screenOf(name, id).catch((error) => ({
       failed: true,
       node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, error.message)),
     }));
     if (this.screen !== opening) return void opened.close?.();
     this.screen = opened;
+    for (const event of missed) opened.heard?.(event);
     byId("screen").replaceChildren(opened.node);
     if (name !== "check") opened.node.querySelector("h1").focus();
     this.paintBar();
