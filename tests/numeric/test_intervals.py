@@ -83,6 +83,13 @@ def test_intervals_of_moves_and_cuts_hold_in_93_to_97_percent(tight, common, doo
         assert_95_percent(np.concatenate(moves_or_cuts), checks)
 
 
+@pytest.mark.parametrize("seed", [25, 98])
+def test_draws_in_which_all_aims_came_to_nothing_before_are_planned(seed):
+    random = np.random.default_rng(seed)
+    moves, cuts = errors(random, tight=True, common=0.0, door=DOOR)
+    assert moves and cuts
+
+
 def test_of_many_readings_intervals_are_as_wide_as_those_of_all_draws(monkeypatch):
     """Fewer draws are made; what they tell stays near what 159 of them tell."""
     gaps = true_gaps(np.random.default_rng(1), True, LARGE)

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import cycle, islice
+from itertools import cycle
 
 import numpy as np
 
@@ -189,11 +189,14 @@ class Problem:
 
     def _finish_near(self, draft, parts, nothing: int):
         """`finish`, begun where a programme much like this one ended; the first aims,
-        so many of them, are held at nothing without looking. Raises Infeasible where
-        they cannot be, which tells nothing of the others."""
+        so many of them, are held at nothing without looking; the last never, since it
+        is where a point comes from. Raises Infeasible where they cannot be, which tells
+        nothing of the others."""
         programme = draft.programme(self.basis)
         programme.near = self.near
-        for _, cost in islice(self.aims(draft, parts), nothing):
+        costs = [cost for _, cost in self.aims(draft, parts)]
+        nothing = min(nothing, len(costs) - 1)
+        for cost in costs[:nothing]:
             programme.leave_out(cost)
         found = self.finish(programme, draft, parts, nothing, unsure=nothing)
         self.basis, self.near = programme.first_basis, programme.bases or None
