@@ -58,7 +58,7 @@ def _url_of(name: str, _prefix: str) -> str | None:
 
 def places(path: str) -> list[Place]:
     """The navigation for a page at `path`; the place it lies under is current."""
-    found = [(label, url) for label, name in PLACES if (url := url_of(name))]
+    reachable = [(label, url) for label, name in PLACES if (url := url_of(name))]
     # The front page is above every page: it is current only when it is this one.
     front = url_of("front")
     under = [
@@ -68,7 +68,7 @@ def places(path: str) -> list[Place]:
         and (path == url or url != front and path.startswith(roots(name, url)))
     ]
     current = max(under, key=len, default=None)
-    return [Place(str(label), url, url == current) for label, url in found]
+    return [Place(str(label), url, url == current) for label, url in reachable]
 
 
 def roots(name: str, url: str) -> tuple[str, ...]:

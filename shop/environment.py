@@ -221,11 +221,11 @@ def write_whole(path, text):
 def alone(path):
     """Hold the lock at path; the system frees it however the holder ends."""
     with path.open("a+b") as file:
-        told = False
+        warned = False
         while not try_lock(file):
-            if not told:
+            if not warned:
                 tell("Another start is setting up at this moment; waiting for it …")
-            told = True
+            warned = True
             time.sleep(0.2)
         yield
 

@@ -42,8 +42,8 @@ class Kind:
 
     def words(self, row) -> list[str]:
         """What is said beside the name of a thing, without what is empty."""
-        found = (attrgetter(name)(row) for name in self.says)
-        return [str(text) for text in found if text not in (None, "")]
+        texts = (attrgetter(name)(row) for name in self.says)
+        return [str(text) for text in texts if text not in (None, "")]
 
 
 DIGITS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"

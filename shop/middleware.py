@@ -168,8 +168,8 @@ class ShopsOwn:
             timezone.deactivate()
 
     def process_view(self, request, view, args, kwargs):
-        told = getattr(view, "login_required", True)
-        if told and not request.path_info.startswith("/api/"):
+        protected = getattr(view, "login_required", True)
+        if protected and not request.path_info.startswith("/api/"):
             request.shop = the_shop()
             if must_set_second_factor(request):
                 opens = ("opens_before_change", "opens_before_code")

@@ -94,28 +94,30 @@ def _known_secrets(request) -> list[str]:
     )
     known = getattr(request, "known_secrets", None)
     if known is None or any(map(operator.is_not, known[0], read)):
-        found = sorted(set(_secrets(request)), key=len, reverse=True)
-        request.known_secrets = known = read, found
+        secrets = sorted(set(_secrets(request)), key=len, reverse=True)
+        request.known_secrets = known = read, secrets
     return known[1]
 
 
 def _secrets(request) -> Iterator[str]:
-    found = [request.headers.get("Authorization", "").partition(" ")[2]]
-    found += [v for name, v in request.COOKIES.items() if SECRET_NAMES.search(name)]
+    candidates = [request.headers.get("Authorization", "").partition(" ")[2]]
+    candidates += [
+        v for name, v in request.COOKIES.items() if SECRET_NAMES.search(name)
+    ]
     match = request.resolver_match
     for name, value in match.kwargs.items() if match else ():
         is_long = len(str(value)) > LONGEST_PLAIN
         if isinstance(value, str) and (is_long or SECRET_NAMES.search(name)):
-            found.append(value)
+            candidates.append(value)
     # Only what was read already: to read it now may fail once more.
     posted = getattr(request, "_post", None)
     for name, values in posted.lists() if hasattr(posted, "lists") else ():
-        found += values if SECRET_NAMES.search(name) else ()
+        candidates += values if SECRET_NAMES.search(name) else ()
     body = getattr(request, "_body", b"")
     if body[:1] in (b"{", b"[") and len(body) <= LONGEST_BODY and _may_name(body):
         with contextlib.suppress(ValueError):
-            found += _named_secrets(json.loads(body))
-    return (value for value in found if len(value) >= SHORTEST)
+            candidates += _named_secrets(json.loads(body))
+    return (value for value in candidates if len(value) >= SHORTEST)
 
 
 def _may_name(body: bytes) -> bool:
@@ -125,12 +127,12 @@ def _may_name(body: bytes) -> bool:
     return bool(SECRET_NAMES.search(body.decode("ascii")))
 
 
-def _named_secrets(said) -> Iterator[str]:
-    if isinstance(said, list):
-        for member in said:
+def _named_secrets(body) -> Iterator[str]:
+    if isinstance(body, list):
+        for member in body:
             yield from _named_secrets(member)
-    elif isinstance(said, dict):
-        for name, value in said.items():
+    elif isinstance(body, dict):
+        for name, value in body.items():
             if isinstance(value, str) and SECRET_NAMES.search(name):
                 yield value
             yield from _named_secrets(value)

@@ -22,7 +22,7 @@ from shop.rules import second_factor as codes
 from tests.conftest import PASSWORD
 from tests.locks import recorded
 from tests.qa.making import make_joint, revise
-from tests.qa.test_holes_pages import PatternSaid, a_pattern, drafts
+from tests.qa.test_holes_pages import PatternHead, a_pattern, drafts
 from tests.qa.test_released_cuts import released
 from tests.qa.test_tablets import set_pin
 
@@ -147,7 +147,7 @@ def change_a_position(lead):
 
 
 def revise_a_pattern(lead):
-    said = {"based_on": 1, "holes": drafts(), "says": PatternSaid()}
+    said = {"based_on": 1, "holes": drafts(), "says": PatternHead()}
     pattern = a_pattern(lead)
     holes.revise_pattern(
         by=lead, pattern=HolePattern.objects.get(pk=pattern.pk), **said

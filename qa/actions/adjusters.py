@@ -76,7 +76,7 @@ def define_holding(
     """
     roles.require(by, "define joints")
     units = _check(draft)
-    with perform("holding/1", by=by, said=_said(position, draft)) as act:
+    with perform("holding/1", by=by, said=_content(position, draft)) as act:
         hold_row(Position, position.pk)
         newest = rules.holding_of(position)
         if based_on is not None and (newest.number if newest else 0) != based_on:
@@ -195,8 +195,8 @@ def _unit(direction: DirectionDraft) -> tuple[int, int, int]:
     return x, y, z
 
 
-def _said(position: Position, draft: HoldingDraft) -> dict:
-    said = asdict(draft)
-    for direction in said["directions"]:
+def _content(position: Position, draft: HoldingDraft) -> dict:
+    content = asdict(draft)
+    for direction in content["directions"]:
         direction["vector"] = [f"{part:.9g}" for part in direction["vector"]]
-    return {"position": position.path, "type": str(position.type), **said}
+    return {"position": position.path, "type": str(position.type), **content}

@@ -52,12 +52,12 @@ def define(
 ) -> Characteristic:
     """Plan a characteristic in a bay of every airframe of its type."""
     roles.require(by, "define characteristics")
-    said = {"number": number, "name": name, "quality": quality, "bay": bay.pk}
-    said |= {"joint": joint and joint.number, "required": asdict(required)}
+    content = {"number": number, "name": name, "quality": quality, "bay": bay.pk}
+    content |= {"joint": joint and joint.number, "required": asdict(required)}
     row = Characteristic(
         number=number.strip(), name=name.strip(), quality=quality, bay=bay, joint=joint
     )
-    with perform("characteristic/1", by=by, said=said) as act:
+    with perform("characteristic/1", by=by, said=content) as act:
         if quality not in Quality.values:
             raise Refused("Choose what it is.", field="quality")
         if joint and joint.type_id != bay.type_id:
@@ -77,9 +77,9 @@ def revise(
 ) -> CharacteristicRevision:
     """Release the next revision; what was found before is to be found again."""
     roles.require(by, "define characteristics")
-    said = {"number": characteristic.number, "based_on": based_on}
-    said |= {"required": asdict(required)}
-    with perform("characteristic_revision/1", by=by, said=said) as act:
+    content = {"number": characteristic.number, "based_on": based_on}
+    content |= {"required": asdict(required)}
+    with perform("characteristic_revision/1", by=by, said=content) as act:
         row = locked(characteristic)
         newest = row.current.number
         if newest != based_on:
@@ -141,10 +141,10 @@ def record(
     """Keep what was found on an airframe, judged by the newest revision; what was found
     before stays on record."""
     roles.require(by, "measure")
-    said = {"characteristic": characteristic.number, "airframe": airframe.serial}
-    said |= {"found": asdict(found), "note": note}
-    said["instrument"] = instrument and instrument.code
-    with perform("characteristic_result/1", by=by, said=said) as act:
+    content = {"characteristic": characteristic.number, "airframe": airframe.serial}
+    content |= {"found": asdict(found), "note": note}
+    content["instrument"] = instrument and instrument.code
+    with perform("characteristic_result/1", by=by, said=content) as act:
         row = locked(characteristic)
         if row.bay.type_id != airframe.type_id:
             raise Refused("That is of another type of airframe.", field="airframe")

@@ -17,12 +17,12 @@ def write_note(
     a mode of whole parts, or "" for every chart of the joint.
     """
     roles.require(by, "comment")
-    words = _said(words)
+    words = _required(words)
     if station and station.revision_id != check.fit_up.revision_id:
         raise Refused(_("This station is of another revision."), code="conflict")
-    said = {"check": str(check.entry_id), "of": of, "words": words}
-    said["station"] = station.label if station else ""
-    with perform("chart_note/1", by=by, said=said) as act:
+    content = {"check": str(check.entry_id), "of": of, "words": words}
+    content["station"] = station.label if station else ""
+    with perform("chart_note/1", by=by, said=content) as act:
         return act.record(
             ChartNote(fit_check=check, station=station, of=of, words=words)
         )
@@ -33,9 +33,9 @@ def replace_note(
 ) -> ChartNote:
     """Write a note anew, or take it back and say why; the first stays on record."""
     roles.require(by, "comment")
-    words = _said(words)
-    said = {"note": str(note.entry_id), "words": words, "taken_back": taken_back}
-    with perform("chart_note_replaced/1", by=by, said=said) as act:
+    words = _required(words)
+    content = {"note": str(note.entry_id), "words": words, "taken_back": taken_back}
+    with perform("chart_note_replaced/1", by=by, said=content) as act:
         locked(note.fit_check.state)
         if ChartNote.objects.filter(replaces=note).exists():
             raise Refused(_("Somebody has changed this note already."), code="conflict")
@@ -51,7 +51,7 @@ def replace_note(
         )
 
 
-def _said(words: str) -> str:
+def _required(words: str) -> str:
     words = " ".join(words.split())
     if not words:
         raise Refused(_("Write the note."), field="words")

@@ -115,13 +115,13 @@ class Replay:
     def _stand(self, *readings: Read | Reading) -> None:
         self.places[readings[0].station_id, readings[0].kind] = list(readings)
 
-    def _disown(self, said: Confirmation) -> None:
+    def _disown(self, content: Confirmation) -> None:
         """What is disowned does not stand, nor does what it had taken the place of:
         that was contradicted, by whomever. The station is to be measured again."""
-        if said.of_id in self.ground:
+        if content.of_id in self.ground:
             self.state.void = True
             self.places.clear()
-        fact = self.by_act.get(said.of_id)
+        fact = self.by_act.get(content.of_id)
         if isinstance(fact, Read):
             self.late.discard(fact.pk)
         if isinstance(fact, Read | Choice):

@@ -81,8 +81,8 @@ def start_check(
     stations = list(fit_up.revision.stations.select_related("revision"))
     check.wanted = _wanted(check, stations)
     gauge = instrument and str(instrument.uuid)
-    said = {"fitup": str(fit_up.entry_id), "instrument": gauge, **conditions}
-    envelope.setdefault("said", said)
+    content = {"fitup": str(fit_up.entry_id), "instrument": gauge, **conditions}
+    envelope.setdefault("said", content)
     form = envelope.pop("form", "check/2")
     with perform(form, by=by, **envelope) as act:
         check.number = next_number("check")
@@ -141,7 +141,7 @@ def record_reading(
     """
     roles.require(by, "measure")
     _require_readable(check, kind, typed, reason, envelope.get("made_at", ""))
-    envelope.setdefault("said", _reading_said(check, station, kind, typed, reason))
+    envelope.setdefault("said", _reading_content(check, station, kind, typed, reason))
     with perform("reading/1", by=by, **envelope) as act:
         state = LOCKED.first(check=check.pk)
         now = _standing(check, station, kind)
@@ -179,7 +179,7 @@ def _require_readable(check, kind: str, typed, reason: str, made_at: str) -> Non
         raise Refused("Say why there is no reading here.", field="reason")
 
 
-def _reading_said(check, station, kind, typed, reason) -> dict:
+def _reading_content(check, station, kind, typed, reason) -> dict:
     return {
         "check": str(check.entry_id),
         "station": station.label,

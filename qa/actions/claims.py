@@ -29,8 +29,8 @@ def answer_claim(
         raise Refused("Confirm it or disown it.", field="verdict")
     if verdict == Authorship.DISOWNED and not reason.strip():
         raise Refused("Say how you know that it is not yours.", field="reason")
-    said = {"of": str(entry.act), "verdict": verdict, "reason": reason}
-    envelope.setdefault("said", said)
+    content = {"of": str(entry.act), "verdict": verdict, "reason": reason}
+    envelope.setdefault("said", content)
     with perform("confirm/1", by=by, **envelope) as act:
         # One answer of one person at a time.
         hold_row(Person, by.pk)

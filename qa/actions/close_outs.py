@@ -22,9 +22,9 @@ def close(
     """Close what was shown (its digest): refused while anything stands, and to whoever
     did some of the work."""
     roles.require(by, "close out")
-    said = {"airframe": airframe.serial, "bay": bay and bay.pk}
-    said |= {"joint": joint and joint.number, "shown": shown, "note": note}
-    with perform("close_out/1", by=by, said=said) as act:
+    content = {"airframe": airframe.serial, "bay": bay and bay.pk}
+    content |= {"joint": joint and joint.number, "shown": shown, "note": note}
+    with perform("close_out/1", by=by, said=content) as act:
         locked(airframe)
         scope = Scope(airframe, bay, joint)
         gathered = close_out_stands.gather(close_out_records.load(airframe))

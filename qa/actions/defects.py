@@ -18,8 +18,8 @@ def save_kind(
 ) -> DefectKind:
     """Add a kind of defect, or change one: items raised with it show its new name."""
     roles.require(by, "define defects")
-    said = {"name": name, "in_use": in_use, "kind": kind and kind.pk}
-    with perform("defect_kind/1", by=by, said=said) as act:
+    content = {"name": name, "in_use": in_use, "kind": kind and kind.pk}
+    with perform("defect_kind/1", by=by, said=content) as act:
         kind = kind or DefectKind()
         kind.name, kind.in_use = name.strip(), in_use
         kind.full_clean()

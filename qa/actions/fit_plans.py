@@ -15,19 +15,19 @@ from shop.models import Part
 def take(*, by, plan: FitPlan, form: str = "plan/1", **envelope) -> FitPlan:
     """Freeze a plan (drafted by plan_records) for everyone. It replaces the one that
     stood for this part; the same one taken twice is one record."""
-    said = {"check": str(plan.fit_check.entry_id), "digest": plan.digest}
-    return _take([plan], by=by, form=form, **{"said": said, **envelope})[0]
+    content = {"check": str(plan.fit_check.entry_id), "digest": plan.digest}
+    return _take([plan], by=by, form=form, **{"said": content, **envelope})[0]
 
 
 def take_together(*, by, plans: list[FitPlan]) -> list[FitPlan]:
     """Freeze the plans of several parts, drafted together, by one act: in the order in
     which to do them. What stood for any of these parts is replaced, with all that was
     taken together with it."""
-    said = {
+    content = {
         "checks": [str(plan.fit_check.entry_id) for plan in plans],
         "digests": [plan.digest for plan in plans],
     }
-    return _take(plans, by=by, form="plans_together/1", said=said)
+    return _take(plans, by=by, form="plans_together/1", said=content)
 
 
 def take_pre_trim(*, by, check: Check, shown: str) -> FitPlan:
@@ -43,8 +43,8 @@ def take_pre_trim(*, by, check: Check, shown: str) -> FitPlan:
             _("This changed while you looked at it. Look again, then take it."),
             code="stale",
         )
-    said = {"check": str(check.entry_id), "digest": plan.digest}
-    return _take([plan], by=by, form="plan/1", replaces=False, said=said)[0]
+    content = {"check": str(check.entry_id), "digest": plan.digest}
+    return _take([plan], by=by, form="plan/1", replaces=False, said=content)[0]
 
 
 def _take(
@@ -119,8 +119,8 @@ def withdraw(*, by, plan: FitPlan, reason: str) -> FitPlan:
     roles.require(by, "cut parts")
     if not reason.strip():
         raise Refused("Say why the plan is withdrawn.", field="reason")
-    said = {"plan": plan.label, "reason": reason}
-    with perform("plan_withdrawn/1", by=by, said=said) as act:
+    content = {"plan": plan.label, "reason": reason}
+    with perform("plan_withdrawn/1", by=by, said=content) as act:
         for part in sorted(sister.part_id for sister in sisters([plan])):
             hold_row(Part, part)
         refuse_ended(plan)

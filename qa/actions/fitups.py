@@ -65,7 +65,7 @@ def open_fit_up(
         why=why,
         plan=plan,
     )
-    envelope.setdefault("said", _said(fit_up))
+    envelope.setdefault("said", _content(fit_up))
     form = envelope.pop("form", "fitup/2")
     with perform(form, by=by, **envelope) as act:
         _lock(part, surround_part)
@@ -136,7 +136,7 @@ def clean_held(held: list[dict]) -> list[dict]:
     return clean
 
 
-def _said(fit_up: FitUp) -> dict:
+def _content(fit_up: FitUp) -> dict:
     return {
         "airframe": str(fit_up.airframe.uuid),
         "joint": str(fit_up.joint.uuid),

@@ -34,7 +34,7 @@ def plan_study(
     _check_plan(places, people, repeats)
     if refused := gauges.refusal(instrument):
         raise Refused(refused, field="instrument")
-    said = {
+    content = {
         "instrument": str(instrument.uuid),
         "what": what,
         "places": places,
@@ -44,7 +44,7 @@ def plan_study(
         "joint": joint and str(joint.uuid),
         "note": note,
     }
-    with perform("gauge_study/1", by=by, said=said) as act:
+    with perform("gauge_study/1", by=by, said=content) as act:
         study = GaugeStudy(
             number=next_number("study"),
             instrument=instrument,

@@ -38,7 +38,7 @@ def standing(instrument: Instrument) -> GaugeStanding:
 
 
 def record_calibration(
-    *, by, instrument: Instrument, envelope: dict | None = None, **said
+    *, by, instrument: Instrument, envelope: dict | None = None, **values
 ) -> Calibration:
     """Record what a calibration found. One that leaves the instrument good moves its
     due date; one found off is due at once, and off until one leaves it good.
@@ -46,11 +46,11 @@ def record_calibration(
     envelope: the id, and what was said, where a device sends it.
     """
     roles.require(by, "define instruments")
-    row = Calibration(instrument=instrument, **{name: said[name] for name in said})
+    row = Calibration(instrument=instrument, **{name: values[name] for name in values})
     row.full_clean(exclude=["entry"])
     if row.done_on > timezone.localdate():
         raise Refused(_("This day is still to come."), field="done_on")
-    plain = {name: str(said.get(name, "")) for name in CALIBRATION}
+    plain = {name: str(values.get(name, "")) for name in CALIBRATION}
     columns = {"instrument": str(instrument.uuid), **plain}
     with perform(
         "calibration/1", by=by, **{"said": columns, **(envelope or {})}
@@ -77,8 +77,8 @@ def save_budget(
     roles.require(by, "define instruments")
     combined_u = combined(rows)
     u_nm = max(1, to_nm(combined_u.u))
-    said = {"instrument": str(instrument.uuid), "rows": rows, "note": note}
-    with perform("gauge_budget/1", by=by, said=said) as act:
+    content = {"instrument": str(instrument.uuid), "rows": rows, "note": note}
+    with perform("gauge_budget/1", by=by, said=content) as act:
         instrument = locked(instrument)
         row = act.record(
             GaugeBudget(
@@ -97,15 +97,15 @@ def save_budget(
     return row
 
 
-def set_gauge_rules(*, by, **said) -> GaugeRules:
+def set_gauge_rules(*, by, **content) -> GaugeRules:
     """Say what is done about an instrument that is overdue (`overdue`), about one that
     is lost, damaged or found off (`unfit`), and about a reading outside its range
     (`outside`); what is not named stays."""
     roles.require(by, "define instruments")
     now = rules_now()
     names = ("overdue", "unfit", "outside")
-    said = {name: said.get(name, getattr(now, name)) for name in names}
-    row = GaugeRules(**said)
+    content = {name: content.get(name, getattr(now, name)) for name in names}
+    row = GaugeRules(**content)
     row.full_clean(exclude=["entry"])
-    with perform("gauge_rules/1", by=by, said=said) as act:
+    with perform("gauge_rules/1", by=by, said=content) as act:
         return act.record(row)

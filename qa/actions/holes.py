@@ -38,7 +38,7 @@ class HoleDraft:
 
 
 @dataclass(frozen=True)
-class PatternSaid:
+class PatternHead:
     """What a revision says beside its holes."""
 
     note: str = ""
@@ -65,7 +65,7 @@ def define_pattern(
     number: str,
     name: str,
     holes: list[HoleDraft],
-    says: PatternSaid,
+    says: PatternHead,
     joint=None,
     design=None,
     mate=None,
@@ -79,15 +79,15 @@ def define_pattern(
         number=number, name=name, joint=joint, design=design, mate=mate
     )
     pattern.full_clean(exclude=["current"])
-    said = {
+    content = {
         "number": number,
         "name": name,
         "joint": joint and joint.pk,
         "design": design and design.pk,
         "mate": mate and mate.pk,
-        **_said(holes, says),
+        **_content(holes, says),
     }
-    with perform("hole_pattern/1", by=by, said=said) as act:
+    with perform("hole_pattern/1", by=by, said=content) as act:
         pattern.save(force_insert=True)
         revision = _release(act, pattern, 1, holes, says)
         act.result = {"pattern": pattern.pk, "revision": str(revision.uuid)}
@@ -96,12 +96,12 @@ def define_pattern(
 
 def revise_pattern(
     *, by, pattern: HolePattern, based_on: int, holes: list[HoleDraft],
-    says: PatternSaid,
+    says: PatternHead,
 ) -> HolePatternRevision:  # fmt: skip
     """Release the next revision. Refused when somebody revised it in between."""
     roles.require(by, "define holes")
-    said = {"pattern": pattern.pk, "based_on": based_on, **_said(holes, says)}
-    with perform("hole_revision/1", by=by, said=said) as act:
+    content = {"pattern": pattern.pk, "based_on": based_on, **_content(holes, says)}
+    with perform("hole_revision/1", by=by, said=content) as act:
         rows = HolePattern.objects.select_for_update(of=("self",), no_key=True)
         pattern = rows.get(pk=pattern.pk)
         newest = pattern.revisions.order_by("-number").values_list("number", flat=True)
@@ -115,7 +115,7 @@ def revise_pattern(
     return revision
 
 
-def _said(holes: list[HoleDraft], says: PatternSaid) -> dict:
+def _content(holes: list[HoleDraft], says: PatternHead) -> dict:
     return {"holes": [asdict(hole) for hole in holes], "says": asdict(says)}
 
 
@@ -168,14 +168,14 @@ def record_holes(
     if not measured:
         raise Refused("No hole was measured.", field="holes")
     holes = {hole.label: hole for hole in revision.holes.all()}
-    said = {
+    content = {
         "revision": str(revision.uuid),
         "part": part.serial,
         "instrument": instrument and instrument.pk,
         "measured": [asdict(hole) for hole in measured],
         "note": note,
     }
-    with perform("hole_check/1", by=by, said=said) as act:
+    with perform("hole_check/1", by=by, said=content) as act:
         check = HoleCheck(
             number=next_number("hole_check"),
             revision=revision,

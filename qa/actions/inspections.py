@@ -57,10 +57,10 @@ def read_again(
         raise Refused("Choose gap or flushness.", field="kind")
     if unit not in ("mm", "in"):
         raise Refused("Choose the unit.", field="unit")
-    said = {"offered": str(offered.entry_id), "joint": offered.joint.number}
-    said |= {"station": station, "kind": kind, "value": value, "unit": unit}
-    said["instrument"] = instrument and instrument.code
-    with perform("second_reading/1", by=by, said=said) as act:
+    content = {"offered": str(offered.entry_id), "joint": offered.joint.number}
+    content |= {"station": station, "kind": kind, "value": value, "unit": unit}
+    content["instrument"] = instrument and instrument.code
+    with perform("second_reading/1", by=by, said=content) as act:
         _open(by, offered)
         read = _judged(offered, station, kind, Typed("value", value, unit), instrument)
         second = SecondReading(
@@ -136,10 +136,10 @@ def inspect(
     """
     roles.require(by, "inspect")
     remarks = [remark for remark in remarks if remark.text.strip()]
-    said = {"offered": str(offered.entry_id), "joint": offered.joint.number}
-    said |= {"outcome": outcome, "shown": shown, "note": note}
-    said["remarks"] = [[remark.station, remark.text] for remark in remarks]
-    with perform("inspect/1", by=by, said=said) as act:
+    details = {"offered": str(offered.entry_id), "joint": offered.joint.number}
+    details |= {"outcome": outcome, "shown": shown, "note": note}
+    details["remarks"] = [[remark.station, remark.text] for remark in remarks]
+    with perform("inspect/1", by=by, said=details) as act:
         row = _open(by, offered)
         if shown != row.digest:
             raise Refused("Look at what is offered first.", code="stale")
@@ -148,7 +148,7 @@ def inspect(
             "offered": row.digest,
             "seconds": list(row.seconds.order_by("pk").values_list("entry", flat=True)),
             "outcome": outcome,
-            "remarks": said["remarks"],
+            "remarks": details["remarks"],
             "note": note,
         }
         text = canonical({**content, "seconds": [str(k) for k in content["seconds"]]})

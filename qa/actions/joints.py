@@ -125,7 +125,7 @@ def define_joint(
     )
     joint.full_clean(exclude=["current", "mirror"])
     ask_why([flow_doubt(position, requirement.flow_mdeg)], reason)
-    said = {
+    content = {
         **identity,
         "position": position.pk,
         "surround": surround.pk,
@@ -134,7 +134,7 @@ def define_joint(
         "stations": [asdict(station) for station in stations],
         **({"reason": reason} if reason else {}),
     }
-    with perform("joint/1", by=by, said=said) as act:
+    with perform("joint/1", by=by, said=content) as act:
         joint.save(force_insert=True)
         if mirror:
             _link(joint, mirror)
@@ -171,14 +171,14 @@ def revise_joint(
     """
     roles.require(by, "define joints")
     ask_why([flow_doubt(joint.position, requirement.flow_mdeg)], reason)
-    said = {
+    content = {
         "joint": joint.pk,
         "based_on": based_on,
         "requirement": asdict(requirement),
         "stations": [asdict(station) for station in stations],
         **({"reason": reason} if reason else {}),
     }
-    with perform("joint_revision/1", by=by, said=said) as act:
+    with perform("joint_revision/1", by=by, said=content) as act:
         joint = hold_row(Joint, joint.pk)
         newest = joint.revisions.order_by("-number").values_list("number", flat=True)
         if newest[0] != based_on:
@@ -205,8 +205,10 @@ def _is_as_it_was(revision: JointRevision, requirement, stations) -> bool:
     kept = [
         list(row) for row in revision.stations.order_by("order").values_list(*names)
     ]
-    said = asdict(requirement)
-    return values == kept and said == {name: getattr(revision, name) for name in said}
+    wanted = asdict(requirement)
+    return values == kept and wanted == {
+        name: getattr(revision, name) for name in wanted
+    }
 
 
 def _release(act, joint, number, requirement, stations) -> JointRevision:

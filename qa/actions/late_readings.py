@@ -24,8 +24,8 @@ def decide_late(
         raise Refused(_("That reading did not come late to this check."))
     if not reason.strip():
         raise Refused(_("Say why."), field="reason")
-    said = {"reading": str(reading.entry_id), "counted": counted, "reason": reason}
-    envelope.setdefault("said", said)
+    content = {"reading": str(reading.entry_id), "counted": counted, "reason": reason}
+    envelope.setdefault("said", content)
     with perform("late/1", by=by, **envelope) as act:
         state = CheckState.objects.select_for_update(of=("self",), no_key=True).get(
             fit_check=check

@@ -98,8 +98,8 @@ def assign(
         raise Refused("Choose how severe it is.", field="severity")
     if not holder.is_active or holder.role == Role.VISITOR:
         raise Refused("Hand it to somebody who works here.", field="holder")
-    said = {"holder": holder, "severity": severity, "blocking": blocking, "due": due}
-    with _moving(by, item, {"verb": Verb.ASSIGN, "note": note, **said}):
+    content = {"holder": holder, "severity": severity, "blocking": blocking, "due": due}
+    with _moving(by, item, {"verb": Verb.ASSIGN, "note": note, **content}):
         pass
 
 
@@ -272,17 +272,17 @@ def after(step: NonconformanceStep, *, by_id: int | None, at) -> dict:
 def _act(by, items, step: dict, **more):
     """One act on some items, said in values that JSON holds."""
     recheck, holder = step.get("recheck"), step.get("holder")
-    said = {
+    content = {
         "nonconformance": items[0].pk,
         **step,
         **more,
         "recheck": recheck and str(recheck.entry_id),
     }
     if holder:
-        said |= {"holder": holder.username, "due": step["due"] and str(step["due"])}
+        content |= {"holder": holder.username, "due": step["due"] and str(step["due"])}
     if len(items) > 1:
-        said["nonconformances"] = [item.pk for item in items]
-    with perform("nonconformance_step/1", by=by, said=said) as act:
+        content["nonconformances"] = [item.pk for item in items]
+    with perform("nonconformance_step/1", by=by, said=content) as act:
         yield act
 
 

@@ -27,9 +27,9 @@ def offer(
     roles.require(by, "offer work")
     row = Offer(airframe=airframe, joint=joint, part=part, bay=bay, note=note)
     what = {"joint": joint, "part": part, "bay": bay}
-    said = {name: row.pk for name, row in what.items() if row}
-    said |= {"airframe": airframe.serial, "shown": shown, "note": note}
-    with perform("offer/1", by=by, said=said) as act:
+    content = {name: row.pk for name, row in what.items() if row}
+    content |= {"airframe": airframe.serial, "shown": shown, "note": note}
+    with perform("offer/1", by=by, said=content) as act:
         joints, never = offering.joints_of(airframe, **what)
         _hold(airframe, joints)
         every = offering.drafts(airframe, joints)

@@ -32,8 +32,8 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
     if not text:
         raise Refused("Say what is wrong.", field="text")
     joint = Joint.objects.filter(type=order.airframe.type_id, number=line["joint"])
-    said = {"pack": order.label, "line": line["name"], "text": text}
-    with perform("pack_remark/1", by=by, said=said) as act:
+    content = {"pack": order.label, "line": line["name"], "text": text}
+    with perform("pack_remark/1", by=by, said=content) as act:
         # One after the other: sent twice at once, the second finds the first.
         by = locked(by)
         _refuse_again(by, pack, line["name"][:LINE], text)
@@ -58,8 +58,8 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
 
 
 def _refuse_again(by, pack: IssuedPack, line: str, text: str) -> None:
-    said = {"pack": pack, "line": line, "text": text, "entry__by": by}
-    remark = PackRemark.objects.filter(**said).select_related("item").first()
+    content = {"pack": pack, "line": line, "text": text, "entry__by": by}
+    remark = PackRemark.objects.filter(**content).select_related("item").first()
     if remark:
         message = _("You wrote this already: it is %(item)s.")
         raise Refused(message % {"item": remark.item.label}, code="done")

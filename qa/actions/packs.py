@@ -57,9 +57,9 @@ def order_pack(
     what = {"joint": joint, "part": part, "bay": bay}
     row = PackOrder(airframe=airframe, **what)
     row.paper, row.address, row.note = paper, address, note
-    said = {name: row.pk for name, row in what.items() if row}
-    said |= {"airframe": airframe.serial, "paper": paper, "note": note}
-    with perform("pack_order/1", by=by, said=said) as act:
+    content = {name: row.pk for name, row in what.items() if row}
+    content |= {"airframe": airframe.serial, "paper": paper, "note": note}
+    with perform("pack_order/1", by=by, said=content) as act:
         if why := offering.nothing_to_tell(airframe):
             raise Refused(why)
         if why := offering.foreign(airframe, **what):
@@ -95,8 +95,8 @@ def issue_pack(
         signer=signed.signer,
         archival=printed.archival,
     )
-    said = {"pack": order.label, "sha256": row.sha256}
-    with perform("pack/1", by=by, said=said) as act:
+    content = {"pack": order.label, "sha256": row.sha256}
+    with perform("pack/1", by=by, said=content) as act:
         held = PackOrder.objects.select_for_update(of=("self",), no_key=True)
         held.get(pk=order.pk)
         if IssuedPack.objects.filter(order=order).exists():

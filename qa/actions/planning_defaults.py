@@ -26,10 +26,10 @@ FIELDS = (
 )
 
 
-def set_plan_defaults(*, by, **said) -> PlanDefaults:
+def set_plan_defaults(*, by, **content) -> PlanDefaults:
     """Say how deep the next bite is, how far parts may go and how long work takes."""
     roles.require(by, "set planning defaults")
-    row = PlanDefaults(**{name: said[name] for name in FIELDS if name in said})
+    row = PlanDefaults(**{name: content[name] for name in FIELDS if name in content})
     row.full_clean(exclude=["entry"])
-    with perform("defaults/1", by=by, said=said) as act:
+    with perform("defaults/1", by=by, said=content) as act:
         return act.record(row)

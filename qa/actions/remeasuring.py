@@ -102,10 +102,10 @@ def follow(facts: Sequence[Fact], kept: dict) -> None:
         _look_again(joints | _fitted(parts, places))
 
 
-def _resting_on(said: Confirmation) -> set[tuple[int, int]]:
+def _resting_on(content: Confirmation) -> set[tuple[int, int]]:
     """(joint, airframe) of what was read by an act that somebody confirmed or disowned,
     or in a check begun by it."""
-    act = said.of_id
+    act = content.of_id
     rows = Reading.objects.filter(Q(entry=act) | Q(fit_check__entry=act)).order_by()
     return set(
         rows.values_list("fit_check__fit_up__joint", "fit_check__fit_up__airframe")

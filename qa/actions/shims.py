@@ -26,8 +26,8 @@ def save_stock(
     row = stock or ShimStock()
     row.thickness_nm, row.name, row.in_use = thickness_nm, name, in_use
     row.full_clean()
-    said = {"thickness_nm": thickness_nm, "name": name, "in_use": in_use}
-    with perform("shim_stock/1", by=by, said=said) as act:
+    content = {"thickness_nm": thickness_nm, "name": name, "in_use": in_use}
+    with perform("shim_stock/1", by=by, said=content) as act:
         row.save()
         act.result = {"stock": row.pk}
     return row

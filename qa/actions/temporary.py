@@ -42,14 +42,14 @@ def put_in(
     """Say that so many of one kind went into a bay, at a joint or into holes of a
     pattern, and why."""
     roles.require(by, "handle temporary items")
-    said = {"kind": kind, "count": count, "spots": list(spots)}
+    content = {"kind": kind, "count": count, "spots": list(spots)}
     texts = {"size": size, "place": place, "why": why}
     texts |= {"stands_for": stands_for, "owner": owner}
-    said |= {name: text.strip() for name, text in texts.items()}
-    item = TemporaryItem(airframe=airframe, bay=bay, **said)
-    said |= {"airframe": airframe.serial, "bay": bay.pk}
-    said |= {"joint": joint and joint.number, "pattern": pattern and pattern.number}
-    with perform("temporary_in/1", by=by, said=said) as act:
+    content |= {name: text.strip() for name, text in texts.items()}
+    item = TemporaryItem(airframe=airframe, bay=bay, **content)
+    content |= {"airframe": airframe.serial, "bay": bay.pk}
+    content |= {"joint": joint and joint.number, "pattern": pattern and pattern.number}
+    with perform("temporary_in/1", by=by, said=content) as act:
         locked(airframe)
         _refuse_item(item)
         _refuse_place(item, joint, pattern)
@@ -136,10 +136,10 @@ def step(
     if verb not in temporary.MOVES:
         raise Refused(_("There is no such act."))
     roles.require(by, temporary.MOVES[verb].right)
-    said = {"item": item.label, "airframe": item.airframe.serial, "verb": verb}
-    said |= {"count": count, "spots": list(spots), "note": note}
-    said["based_on"] = str(based_on)
-    with perform(f"temporary_{verb}/1", by=by, said=said) as act:
+    content = {"item": item.label, "airframe": item.airframe.serial, "verb": verb}
+    content |= {"count": count, "spots": list(spots), "note": note}
+    content["based_on"] = str(based_on)
+    with perform(f"temporary_{verb}/1", by=by, said=content) as act:
         state = locked(TemporaryState(pk=item.pk))
         if not spots and state.last_entry_id != based_on:
             message = _("Somebody moved some of these meanwhile. Look at it first.")
@@ -159,9 +159,9 @@ def take_out_of_holes(
 ) -> list[TemporaryStep]:
     """Take out what stands in these holes, of whatever size: all of them or none."""
     roles.require(by, "handle temporary items")
-    said = {"airframe": airframe.serial, "pattern": pattern.number}
-    said |= {"spots": list(spots), "note": note}
-    with perform("temporary_out_of_holes/1", by=by, said=said) as act:
+    content = {"airframe": airframe.serial, "pattern": pattern.number}
+    content |= {"spots": list(spots), "note": note}
+    with perform("temporary_out_of_holes/1", by=by, said=content) as act:
         if not spots:
             raise Refused(_("Choose the holes."), field="spots")
         lock = TemporaryState.objects.select_for_update(of=("self",), no_key=True)

@@ -27,8 +27,8 @@ def take(*, by, correction: ToolCorrection, note: str = "") -> ToolCorrection:
     """Freeze what is to be corrected (drafted by rules.mold_corrections)."""
     roles.require(by, "correct molds")
     tool, joint = correction.tool, correction.revision.joint_id
-    said = {"tool": tool.code, "digest": correction.digest, "note": note}
-    with perform("correction/1", by=by, said=said) as act:
+    content = {"tool": tool.code, "digest": correction.digest, "note": note}
+    with perform("correction/1", by=by, said=content) as act:
         locked(tool)
         open_ones = ToolCorrection.objects.filter(tool=tool, end__isnull=True)
         standing = open_ones.filter(revision__joint=joint).first()
@@ -58,8 +58,8 @@ def record_done(
     if not note.strip():
         raise Refused(_("Say how it was done."), field="note")
     label = correction.label
-    said = {"correction": label, "note": note, "before_pull": before_pull}
-    with perform("correction_done/1", by=by, said=said) as act:
+    content = {"correction": label, "note": note, "before_pull": before_pull}
+    with perform("correction_done/1", by=by, said=content) as act:
         tool = locked(correction.tool)
         _refuse_ended(correction)
         refuse_odd_pull(tool, before_pull, correction.last_pull)
@@ -122,8 +122,8 @@ def record_on_plug(
         act.said = {"correction": label, "plug": plug.code, "note": note, "day": day}
         _refuse_done_on_plug(correction, plug)
         defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
-        said = label if done_on == today else f"{label}, {done_on}"
-        repair = record_repair(act, plug, defect, f"{said}: {note}")
+        of_day = label if done_on == today else f"{label}, {done_on}"
+        repair = record_repair(act, plug, defect, f"{of_day}: {note}")
         row = PlugCorrection(
             correction=correction, repair=repair, note=note, done_on=done_on
         )
@@ -177,8 +177,8 @@ def withdraw(*, by, correction: ToolCorrection, note: str) -> CorrectionEnd:
     roles.require(by, "correct molds")
     if not note.strip():
         raise Refused(_("Say why it is withdrawn."), field="note")
-    said = {"correction": correction.label, "note": note}
-    with perform("correction_withdrawn/1", by=by, said=said) as act:
+    content = {"correction": correction.label, "note": note}
+    with perform("correction_withdrawn/1", by=by, said=content) as act:
         tool = locked(correction.tool)
         _refuse_ended(correction)
         end = act.record(

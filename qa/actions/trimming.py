@@ -59,8 +59,8 @@ class Taken:
 def release_cut(*, by, plan: FitPlan, part: Part, note: str = "") -> CutRelease:
     """The engineer lets a serial be cut as a plan asks, and not otherwise."""
     roles.require(by, "release cuts")
-    said = {"plan": plan.label, "digest": plan.digest, "part": part.serial}
-    with perform("release_cut/2", by=by, said={**said, "note": note}) as act:
+    content = {"plan": plan.label, "digest": plan.digest, "part": part.serial}
+    with perform("release_cut/2", by=by, said={**content, "note": note}) as act:
         hold_row(Part, part.pk)
         fit_plans.refuse_ended(plan)
         fit_plans.refuse_overtaken(plan)
@@ -83,8 +83,8 @@ def withdraw_release(*, by, release: CutRelease, reason: str) -> ReleaseWithdraw
     roles.require(by, "release cuts")
     if not reason.strip():
         raise Refused("Say why the release is withdrawn.", field="reason")
-    said = {"release": str(release.entry_id), "reason": reason}
-    with perform("release_withdrawn/1", by=by, said=said) as act:
+    content = {"release": str(release.entry_id), "reason": reason}
+    with perform("release_withdrawn/1", by=by, said=content) as act:
         hold_row(Part, release.part_id)
         if ReleaseWithdrawal.objects.filter(release=release).exists():
             raise Refused("This release is withdrawn already.", code="done")
@@ -133,8 +133,8 @@ def record_template(
     fit_plans.refuse_ended(plan)
     refuse_unreleased(plan)
     digest = hashlib.sha256(data).hexdigest()
-    said = {"plan": plan.label, "paper": paper, "digest": digest}
-    with perform("template/2", by=by, said=said) as act:
+    content = {"plan": plan.label, "paper": paper, "digest": digest}
+    with perform("template/2", by=by, said=content) as act:
         return act.record(
             TemplatePrint(
                 plan=plan,
@@ -172,7 +172,7 @@ def record_trim(
     depths = [(cut, cut.depth_nm()) for cut in taken]
     if not any(depth for _, depth in depths):
         raise Refused("Nothing came off: there is nothing to record.", field="cuts")
-    envelope.setdefault("said", _said(checks, taken, moved, note, plan, reason))
+    envelope.setdefault("said", _content(checks, taken, moved, note, plan, reason))
     with perform(envelope.pop("form", "trim/2"), by=by, **envelope) as act:
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
@@ -289,7 +289,7 @@ def _line(check: Check, fit_up: FitUp, side: str, taken, planned_at) -> list[Tri
     return rows
 
 
-def _said(checks, taken, moved, note, plan, reason) -> dict:
+def _content(checks, taken, moved, note, plan, reason) -> dict:
     return {
         "plan": plan.label if plan else None,
         "reason": reason,

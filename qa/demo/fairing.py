@@ -21,7 +21,7 @@ from qa.actions import (
 from qa.actions.holes import (
     HoleDraft,
     MeasuredHole,
-    PatternSaid,
+    PatternHead,
     define_pattern,
     record_holes,
 )
@@ -300,7 +300,7 @@ def _holes(crew, design, joint, serials) -> None:
         joint=joint,
         design=design,
         mate=None,
-        says=PatternSaid(note="First release.", source=FAIRNESS, units="in"),
+        says=PatternHead(note="First release.", source=FAIRNESS, units="in"),
         holes=[
             HoleDraft(
                 str(n), round(x * MM), y * MM, 500_000, 4_100_000, 4_300_000, 4_000_000,

@@ -12,7 +12,7 @@ from qa.actions import (
 from qa.actions.holes import (
     HoleDraft,
     MeasuredHole,
-    PatternSaid,
+    PatternHead,
     define_pattern,
     record_holes,
 )
@@ -150,7 +150,7 @@ def _holes(crew, glider, joint) -> None:
         joint=joint,
         design=glider.designs["MG-1210"],
         mate=glider.designs["MG-1100"],
-        says=PatternSaid(
+        says=PatternHead(
             note="First release.",
             source="Shop drawing MG-0001, hinges",
             spacing_rule="composite_advisory",

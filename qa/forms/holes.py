@@ -5,7 +5,7 @@ from dataclasses import replace
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.actions.holes import HoleDraft, MeasuredHole, PatternHead
 from qa.files import hole_drawing
 from qa.files import holes as holes_file
 from qa.files.columns import (
@@ -239,10 +239,10 @@ class PatternForm(_Table):
         return nm
 
     @property
-    def says(self) -> PatternSaid:
+    def says(self) -> PatternHead:
         said = self.cleaned_data
         names = ("note", "source", "spacing_rule", "units")
-        return PatternSaid(**{name: said[name] for name in names})
+        return PatternHead(**{name: said[name] for name in names})
 
 
 class HoleCheckForm(_Table):

@@ -36,8 +36,8 @@ def add_airframe(
     *, by: Person, type: AirframeType, serial: str, line_number: int, name: str = ""
 ) -> Airframe:
     roles.require(by, "define airframes")
-    said = {"type": type.code, "serial": serial, "line": line_number, "name": name}
-    with perform("airframe/1", by=by, said=said) as act:
+    content = {"type": type.code, "serial": serial, "line": line_number, "name": name}
+    with perform("airframe/1", by=by, said=content) as act:
         airframe = Airframe(
             type=type, serial=serial, line_number=line_number, name=name
         )
@@ -76,7 +76,7 @@ def add_position(
     part_number: str = "",
 ) -> Position:
     roles.require(by, "define airframes")
-    said = {
+    content = {
         "type": type.code,
         "code": code,
         "name": name,
@@ -84,7 +84,7 @@ def add_position(
         "hand": hand,
         "part_number": part_number,
     }
-    with perform("position/1", by=by, said=said) as act:
+    with perform("position/1", by=by, said=content) as act:
         position = Position(
             type=type,
             parent=parent,
@@ -114,7 +114,7 @@ def change_position(
     """Rename or move a position; the paths of all below it follow. A hand and a part
     number that are not given stay."""
     roles.require(by, "define airframes")
-    said = {
+    content = {
         "position": position.pk,
         "code": code,
         "name": name,
@@ -122,7 +122,7 @@ def change_position(
         "hand": hand,
         "part_number": part_number,
     }
-    with perform("position_change/1", by=by, said=said):
+    with perform("position_change/1", by=by, said=content):
         rows = position.type.positions.select_for_update(of=("self",), no_key=True)
         tree = {row.pk: row for row in rows}
         position = tree[position.pk]
@@ -209,14 +209,14 @@ def place_part(
     the other hand; a part of another number, or one placed before the thing it sits in,
     asks for a reason."""
     roles.require(by, "place parts")
-    said = {
+    content = {
         "airframe": airframe.serial,
         "position": position.code,
         "part": part.serial,
         "note": note,
         "reason": reason,
     }
-    with perform("place/1", by=by, said=said) as act:
+    with perform("place/1", by=by, said=content) as act:
         lock = Part.objects.select_related("design").select_for_update(
             of=("self",), no_key=True
         )
@@ -245,8 +245,8 @@ def place_part(
 def remove_part(*, by: Person, placement: Placement, reason: str) -> Placement:
     """Take a part out of where it sits; who and why are kept."""
     roles.require(by, "place parts")
-    said = {"placement": placement.pk, "reason": reason}
-    with perform("remove/1", by=by, said=said) as act:
+    content = {"placement": placement.pk, "reason": reason}
+    with perform("remove/1", by=by, said=content) as act:
         if not reason.strip():
             raise Refused(_("Say why it comes out."), field="reason")
         # The part is locked first, as when placing: one order of locks everywhere.

@@ -37,8 +37,13 @@ def record_trace(
     if recipe is None:
         raise Refused(_("The laminate names no recipe: choose one."), field="recipe")
     judged = check_cure(trace, cures.window_of(recipe))
-    said = {"pull": pull.pk, "file": file_name, "sha256": digest, "recipe": recipe.name}
-    with perform("trace/1", by=by, said=said) as act:
+    details = {
+        "pull": pull.pk,
+        "file": file_name,
+        "sha256": digest,
+        "recipe": recipe.name,
+    }
+    with perform("trace/1", by=by, said=details) as act:
         pull = locked(pull)
         if pull.state == PullState.VOID:
             raise Refused(_("This pull was given up."), code="conflict")

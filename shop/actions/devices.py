@@ -59,9 +59,9 @@ def make_device(
         complaint = _("%(name)s signs in first, and chooses a password.")
         raise Refused(complaint % {"name": person.name}, field="person")
     token = secrets.token_urlsafe(32)
-    said = {"name": name, "person": person.username, "opens": opens}
-    said["whole_shop"] = whole_shop
-    with perform("device/1", by=by, said=said) as act:
+    content = {"name": name, "person": person.username, "opens": opens}
+    content["whole_shop"] = whole_shop
+    with perform("device/1", by=by, said=content) as act:
         device = Device(
             name=name.strip(),
             opens=opens,
@@ -80,8 +80,8 @@ def make_device(
 def withdraw_device(*, by: Person, device: Device) -> None:
     """End what a token opens, at once. The lead does, and for whom it acts."""
     roles.require(by, "look" if device.person_id == by.pk else "manage tablets")
-    said = {"device": str(device.pk)}
-    with perform("device_withdrawn/1", by=by, said=said) as act:
+    content = {"device": str(device.pk)}
+    with perform("device_withdrawn/1", by=by, said=content) as act:
         device = locked(device)
         if device.withdrawn_at:
             raise Refused(_("This was withdrawn already."), code="done")

@@ -26,15 +26,15 @@ def set_identity(
     second_factor: whether leads and engineers must have one (shop.rules.second_factor).
     """
     roles.require(by, "name the shop")
-    said = {"name": name, "time_zone": time_zone, "units": units, "paper": paper}
-    said["second_factor"] = second_factor
+    content = {"name": name, "time_zone": time_zone, "units": units, "paper": paper}
+    content["second_factor"] = second_factor
     if picture:
-        said["mark"] = keep_file(encode_photo(picture)[0])
+        content["mark"] = keep_file(encode_photo(picture)[0])
     elif not no_mark:
-        said["mark"] = the_newest_mark()
-    row = ShopIdentity(**said)
+        content["mark"] = the_newest_mark()
+    row = ShopIdentity(**content)
     row.full_clean(exclude=["entry"])
-    with perform("shop/1", by=by, said=said) as act:
+    with perform("shop/1", by=by, said=content) as act:
         return act.record(row)
 
 

@@ -46,13 +46,13 @@ def define_laminate(
     A laminate that a pull was made with is never changed: give it a new revision.
     """
     roles.require(by, "define laminates")
-    said = {
+    content = {
         "code": code,
         "revision": revision,
         "plies": [[a, mm2, m.code, angle] for a, mm2, m, angle in plies],
         "fiber_fraction_ppm": fiber_fraction_ppm,
     }
-    with perform("laminate/1", by=by, said=said) as act:
+    with perform("laminate/1", by=by, said=content) as act:
         if laminate and laminate.pulls.exists():
             message = _("Pulls were made with this revision. Name the next one.")
             raise Refused(message, field="revision")

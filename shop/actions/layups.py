@@ -37,13 +37,13 @@ def lay_plies(
     Whoever saw them signs for that: nobody is named by another.
     """
     roles.require(by, "make pulls")
-    said = json_body(
+    content = json_body(
         pull=pull,
         plies=[ply.order for ply in plies],
         lots=lots,
         reason=reason,
     )
-    with perform("plies/1", by=by, said=said) as act:
+    with perform("plies/1", by=by, said=content) as act:
         pull = open_layup(pull)
         if not plies:
             raise Refused(_("Choose the plies that were laid."), field="plies")
@@ -91,10 +91,10 @@ def lay_other_ply(
 ) -> PlyLaid:
     """Record a ply that the laminate does not plan; it always says why."""
     roles.require(by, "make pulls")
-    said = json_body(
+    content = json_body(
         pull=pull, lot=lot, area=area_name, orientation=orientation, reason=reason
     )
-    with perform("other_ply/1", by=by, said=said) as act:
+    with perform("other_ply/1", by=by, said=content) as act:
         pull = open_layup(pull)
         warnings = lot_warnings([lot], timezone.localdate(act.now))
         ask_why([_("The laminate does not plan this ply."), *warnings], reason)
@@ -126,7 +126,7 @@ def mix_resin(
 ) -> ResinBatch:
     """Record a batch as weighed. resin and hardener are Measures in mg."""
     roles.require(by, "make pulls")
-    said = json_body(
+    content = json_body(
         pull=pull,
         lots=[resin_lot, hardener_lot],
         masses=[resin, hardener],
@@ -134,7 +134,7 @@ def mix_resin(
         temperature=temperature,
         reason=reason,
     )
-    with perform("batch/1", by=by, said=said) as act:
+    with perform("batch/1", by=by, said=content) as act:
         pull = open_layup(pull)
         mixed_at = mixed_at or act.now
         if mixed_at > act.now:
@@ -168,8 +168,8 @@ def test_bag(
 ) -> BagTest:
     """Record the vacuum and its drop. level and after are Measures in Pa."""
     roles.require(by, "make pulls")
-    said = json_body(pull=pull, level=level, after=after, minutes=minutes, note=note)
-    with perform("bag/1", by=by, said=said) as act:
+    content = json_body(pull=pull, level=level, after=after, minutes=minutes, note=note)
+    with perform("bag/1", by=by, said=content) as act:
         pull = locked(pull)
         if pull.state not in (PullState.LAID_UP, PullState.CURING):
             message = _("There is no bag on it: it is %(state)s.")

@@ -13,8 +13,8 @@ def define_machine(
 ) -> Machine:
     """Add a machine or edit it. play_limit: a Measure in nm, or None."""
     roles.require(by, "define tooling")
-    said = {"name": name, "note": note, "limit": play_limit and play_limit.text}
-    with perform("machine/1", by=by, said=said):
+    content = {"name": name, "note": note, "limit": play_limit and play_limit.text}
+    with perform("machine/1", by=by, said=content):
         machine = machine or Machine()
         machine.name, machine.note = name, note
         machine.play_limit_nm = play_limit and play_limit.amount
@@ -29,10 +29,10 @@ def measure_play(
 ) -> AxisPlay:
     """Record the play of an axis. play: a Measure in nm."""
     roles.require(by, "work on tooling")
-    said = json_body(
+    content = json_body(
         machine=machine, axis=axis, play=play, measured_on=measured_on, note=note
     )
-    with perform("axis_play/1", by=by, said=said) as act:
+    with perform("axis_play/1", by=by, said=content) as act:
         return act.record(
             AxisPlay(
                 machine=machine,
@@ -67,7 +67,7 @@ def record_milling(
     roles.require(by, "work on tooling")
     lengths = radius, stepover, stock, sanding
     measures = dict(zip(MEASURED, lengths, strict=True))
-    said = json_body(
+    content = json_body(
         tool=tool,
         machine=machine,
         milled_on=milled_on,
@@ -77,7 +77,7 @@ def record_milling(
         note=note,
         **measures,
     )
-    with perform("milling/1", by=by, said=said) as act:
+    with perform("milling/1", by=by, said=content) as act:
         if tool.kind not in (ToolKind.PLUG, ToolKind.MOLD):
             raise Refused(_("Plugs and molds are milled."), field="tool")
         if stepover.amount > 2 * radius.amount:

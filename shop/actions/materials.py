@@ -35,7 +35,7 @@ def receive_lot(
     certificate: str = "",
 ) -> Lot:
     roles.require(by, "keep materials")
-    said = {
+    content = {
         "material": material.code,
         "number": number,
         "received_on": received_on.isoformat(),
@@ -45,7 +45,7 @@ def receive_lot(
         "supplier": supplier,
         "certificate": certificate,
     }
-    with perform("lot/1", by=by, said=said) as act:
+    with perform("lot/1", by=by, said=content) as act:
         if Lot.objects.filter(material=material, number=number).exists():
             message = _("This lot of this material is on record already.")
             raise Refused(message, field="number")
@@ -80,14 +80,14 @@ def act_on_lot(
     temperature: where it was while out, in 0.001 degC.
     """
     roles.require(by, "keep materials")
-    said = {
+    content = {
         "lot": str(lot),
         "kind": kind,
         "minutes": minutes,
         "temperature": temperature,
         "note": note,
     }
-    with perform("lot_act/1", by=by, said=said) as act:
+    with perform("lot_act/1", by=by, said=content) as act:
         lot = locked(lot)
         if lot.state == LotState.USED_UP:
             raise Refused(_("It is used up."), field="kind")

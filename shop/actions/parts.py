@@ -45,31 +45,31 @@ def _link_mirror(design: PartDesign, mirror: PartDesign | None) -> None:
         PartDesign.objects.filter(pk=mirror.pk).update(mirror=design)
 
 
-def define_design(*, by: Person, mirror: PartDesign | None = None, **said):
+def define_design(*, by: Person, mirror: PartDesign | None = None, **content):
     """Add a part design; a mirrored design is linked from both sides.
 
-    said: number, name, revision, hand, structural_class, is_coupon.
+    content: number, name, revision, hand, structural_class, is_coupon.
     """
-    return _write_design(PartDesign(), "design/1", by, said, mirror)
+    return _write_design(PartDesign(), "design/1", by, content, mirror)
 
 
 def change_design(
-    *, by: Person, design: PartDesign, mirror: PartDesign | None = None, **said
+    *, by: Person, design: PartDesign, mirror: PartDesign | None = None, **content
 ) -> PartDesign:
     """Correct a design. What was judged and built keeps its own record."""
-    return _write_design(design, "design_change/1", by, said, mirror)
+    return _write_design(design, "design_change/1", by, content, mirror)
 
 
-def _write_design(design, form: str, by: Person, said: dict, mirror) -> PartDesign:
+def _write_design(design, form: str, by: Person, content: dict, mirror) -> PartDesign:
     roles.require(by, "define designs")
     linked = {"design": design.pk, "mirror": mirror and str(mirror)}
-    with perform(form, by=by, said=said | linked) as act:
+    with perform(form, by=by, said=content | linked) as act:
         lock = PartDesign.objects.select_for_update(of=("self",), no_key=True)
         keys = sorted(row.pk for row in (design, mirror) if row and row.pk)
         rows = {row.pk: row for row in lock.filter(pk__in=keys).order_by("pk")}
         design = rows.get(design.pk, design)
         mirror = rows.get(mirror.pk) if mirror else None
-        for name, value in said.items():
+        for name, value in content.items():
             setattr(design, name, value)
         _check_mirror(design.hand, mirror, design)
         same = PartDesign.objects.filter(number=design.number, revision=design.revision)
@@ -101,14 +101,14 @@ def register_part(
 ) -> Part:
     """Give a part its serial and say where it comes from: an edge of the chain."""
     roles.require(by, "register parts")
-    said = {
+    content = {
         "design": str(design),
         "serial": serial,
         "origin": origin,
         "sources": [part.serial for part in sources],
         "note": note,
     }
-    with perform("part/1", by=by, said=said) as act:
+    with perform("part/1", by=by, said=content) as act:
         check_serial_is_free(serial)
         made_of_parts = origin in (Origin.BONDED, Origin.CUT)
         if made_of_parts and not sources:

@@ -12,8 +12,8 @@ from shop.models import Person, Role, ShopIdentity, Unit
 
 def set_units(person: Person, *, units: str) -> None:
     """Show lengths in "mm" or "in" to this person; what was typed stays as typed."""
-    said = {"person": person.username, "units": units}
-    with perform("person_units/1", by=person, said=said):
+    content = {"person": person.username, "units": units}
+    with perform("person_units/1", by=person, said=content):
         person.units = units
         person.save(update_fields=["units"])
 
@@ -65,8 +65,8 @@ def add_first_lead(*, username: str, name: str, password: str) -> Person:
     soon as anybody can. Where people came without their passwords (an export holds
     none), a lead who is there gets one.
     """
-    said = {"username": username, "name": name, "role": Role.LEAD.value}
-    with perform("first_person/1", by=None, said=said) as act:
+    content = {"username": username, "name": name, "role": Role.LEAD.value}
+    with perform("first_person/1", by=None, said=content) as act:
         if somebody_can_sign_in():
             raise Refused(_("There are people already: the lead adds others."))
         person = Person.objects.filter(username=username).first()
@@ -96,8 +96,8 @@ def _refuse_losing_the_last_lead(person: Person, field: str) -> None:
 def change_role(*, by: Person, person: Person, role: str) -> Person:
     """Give a person another role; there is always one lead left."""
     roles.require(by, "manage people")
-    said = {"person": person.username, "role": role}
-    with perform("person_role/1", by=by, said=said) as act:
+    content = {"person": person.username, "role": role}
+    with perform("person_role/1", by=by, said=content) as act:
         person = _locked(person)
         if role != Role.LEAD:
             _refuse_losing_the_last_lead(person, "role")
@@ -139,8 +139,8 @@ def set_active(*, by: Person, person: Person, active: bool) -> Person:
     With the person end the sessions on every device, and what a PIN proved.
     """
     roles.require(by, "manage people")
-    said = {"person": person.username, "active": active}
-    with perform("person_active/1", by=by, said=said):
+    content = {"person": person.username, "active": active}
+    with perform("person_active/1", by=by, said=content):
         person = _locked(person)
         if not active:
             _refuse_losing_the_last_lead(person, "active")

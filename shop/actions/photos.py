@@ -46,14 +46,14 @@ def add_photo(
     """
     roles.require(by, "add photos")
     subject_id = str(subject_id)
-    said = {
+    details = {
         # Of the picture as it came: another release may encode it to other bytes.
         "sent": hashlib.sha256(content).hexdigest(),
         "subject": [subject_kind, subject_id],
         "at": [x_ppm, y_ppm],
         "caption": caption,
     }
-    if known_photo := _kept(act, by, said):
+    if known_photo := _kept(act, by, details):
         return known_photo
     jpeg, width, height = encode_photo(content)
     digest = keep_file(jpeg)
@@ -67,22 +67,22 @@ def add_photo(
         note=caption,
     )
     try:
-        with perform("photo/1", by=by, act=act, said=said, **envelope) as done:
+        with perform("photo/1", by=by, act=act, said=details, **envelope) as done:
             pin.photo = done.record(photo)
             done.record(pin)
             done.result = {"photo": photo.pk, "sha256": digest}
     except IntegrityError:
         # It came in twice at once and the other was first.
-        if known_photo := _kept(act, by, said):
+        if known_photo := _kept(act, by, details):
             return known_photo
         raise
     return photo
 
 
-def _kept(act, by: Person, said: dict) -> Photo | None:
+def _kept(act, by: Person, details: dict) -> Photo | None:
     """Return the photo of an act that was saved before."""
     if act is None:
         return None
-    fingerprint = Act("photo/1", by=by, said=said).fingerprint
+    fingerprint = Act("photo/1", by=by, said=details).fingerprint
     entry = find_receipt(act, fingerprint)
     return entry and Photo.objects.get(entry_id=act)

@@ -48,7 +48,7 @@ def start_pull(
     asked for. temperature in 0.001 degC, humidity in 0.01 %.
     """
     roles.require(by, "make pulls")
-    said = json_body(
+    content = json_body(
         tool=tool,
         laminate=laminate,
         started_at=started_at,
@@ -56,7 +56,7 @@ def start_pull(
         humidity=humidity,
         reason=reason,
     )
-    with perform("pull/1", by=by, said=said) as act:
+    with perform("pull/1", by=by, said=content) as act:
         # The number comes from the locked row: two who start at once get two numbers.
         tool = locked(tool)
         started_at = started_at or act.now
@@ -119,8 +119,8 @@ def _check_mold(tool: Tool, laminate, started_at, now) -> None:
 def close_layup(*, by: Person, pull: Pull, closed_at=None, reason: str = "") -> Pull:
     """The lay-up is done and cures; the earliest release follows from its recipe."""
     roles.require(by, "make pulls")
-    said = json_body(pull=pull, closed_at=closed_at, reason=reason)
-    with perform("layup_closed/1", by=by, said=said) as act:
+    content = json_body(pull=pull, closed_at=closed_at, reason=reason)
+    with perform("layup_closed/1", by=by, said=content) as act:
         pull = open_layup(pull)
         closed_at = closed_at or act.now
         if not pull.started_at <= closed_at <= act.now:
@@ -146,8 +146,8 @@ def close_layup(*, by: Person, pull: Pull, closed_at=None, reason: str = "") -> 
 def note_work(*, by: Person, pull: Pull, minutes: int, what: str = "") -> Work:
     """Add minutes of work to a pull."""
     roles.require(by, "make pulls")
-    said = {"pull": pull.pk, "minutes": minutes, "what": what}
-    with perform("work/1", by=by, said=said) as act:
+    content = {"pull": pull.pk, "minutes": minutes, "what": what}
+    with perform("work/1", by=by, said=content) as act:
         pull = locked(pull)
         work = act.record(Work(pull=pull, minutes=minutes, what=what))
         pull.minutes += minutes
@@ -166,14 +166,14 @@ def demold(
 ) -> Demold:
     """Take the pull out; before its time, or with its cure not met, with a reason."""
     roles.require(by, "make pulls")
-    said = json_body(
+    content = json_body(
         pull=pull,
         demolded_at=demolded_at,
         release=release,
         where_stuck=where_stuck,
         reason=reason,
     )
-    with perform("demold/1", by=by, said=said) as act:
+    with perform("demold/1", by=by, said=content) as act:
         pull = locked(pull)
         demolded_at = demolded_at or act.now
         _check_demold(pull, release, where_stuck, demolded_at, act.now)
@@ -230,8 +230,8 @@ def void_pull(*, by: Person, pull: Pull, reason: str) -> Pull:
 def yield_part(*, by: Person, pull: Pull, design, serial: str, note: str = "") -> Part:
     """Give a part that came out of a pull its serial. One pull can yield several."""
     roles.require(by, "register parts")
-    said = {"pull": pull.pk, "design": str(design), "serial": serial, "note": note}
-    with perform("yield/1", by=by, said=said) as act:
+    content = {"pull": pull.pk, "design": str(design), "serial": serial, "note": note}
+    with perform("yield/1", by=by, said=content) as act:
         pull = locked(pull)
         if pull.state != PullState.DEMOLDED:
             raise Refused(_("It is not out of the mold yet."), code="conflict")

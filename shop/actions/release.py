@@ -37,7 +37,7 @@ def apply_coat(
 ) -> ReleaseCoat:
     """Record one coat. Too early for the product's rule only with a reason."""
     roles.require(by, "work on tooling")
-    said = {
+    content = {
         "tool": tool.code,
         "product": product.name,
         "applied_at": applied_at and applied_at.isoformat(),
@@ -45,7 +45,7 @@ def apply_coat(
         "note": note,
         "reason": reason,
     }
-    with perform("coat/1", by=by, said=said) as act:
+    with perform("coat/1", by=by, said=content) as act:
         tool = locked(tool)
         applied_at = applied_at or act.now
         warnings = _check_coat(tool, applied_at, act.now)

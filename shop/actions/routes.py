@@ -93,8 +93,8 @@ def set_route(*, by: Person, kind: str, steps: list[tuple[str, str]]) -> list[st
     steps: (name, role or "") in order.
     """
     roles.require(by, "define tooling")
-    said = {"kind": kind, "steps": [list(step) for step in steps]}
-    with perform("route/1", by=by, said=said) as act:
+    content = {"kind": kind, "steps": [list(step) for step in steps]}
+    with perform("route/1", by=by, said=content) as act:
         RouteStep.objects.filter(kind=kind).delete()
         for place, (name, role) in enumerate(steps, 1):
             step = RouteStep(kind=kind, order=10 * place, name=name, role=role)
@@ -108,8 +108,8 @@ def set_route(*, by: Person, kind: str, steps: list[tuple[str, str]]) -> list[st
 def add_step(*, by: Person, tool: Tool, name: str, order: int, role: str = ""):
     """Add a step to the route of one tool."""
     roles.require(by, "define tooling")
-    said = {"tool": tool.code, "name": name, "order": order, "role": role}
-    with perform("tool_step/1", by=by, said=said) as act:
+    content = {"tool": tool.code, "name": name, "order": order, "role": role}
+    with perform("tool_step/1", by=by, said=content) as act:
         tool = locked(tool)
         step = ToolStep(tool=tool, name=name, order=order, role=role)
         step.full_clean()
@@ -166,8 +166,8 @@ def do_step(
         "photo": photo,
         "reason": reason,
     }
-    said = json_body(step=step.pk, done_at=done_at, **known)
-    with perform("step/1", by=by, said=said) as act:
+    content = json_body(step=step.pk, done_at=done_at, **known)
+    with perform("step/1", by=by, said=content) as act:
         tool = locked(step.tool)
         step = tool.steps.get(pk=step.pk)
         done_at = done_at or act.now

@@ -95,9 +95,9 @@ def _spend(factor: SecondFactor, person: Person, code: str) -> bool:
     )
     if not unused.exists():
         return False
-    said = {"person": person.username}
+    content = {"person": person.username}
     try:
-        with perform("recovery_code/1", by=person, said=said) as act:
+        with perform("recovery_code/1", by=person, said=content) as act:
             locked(person)
             if not unused.update(used_at=act.now):
                 raise _Spent
@@ -157,8 +157,8 @@ def let_in_from_the_terminal(*, person: Person) -> None:
 
     Asked at the server's own terminal, where nobody is signed in.
     """
-    said = {"person": person.username, "at": "terminal"}
-    with perform("second_factor_reset/1", by=None, said=said) as act:
+    content = {"person": person.username, "at": "terminal"}
+    with perform("second_factor_reset/1", by=None, said=content) as act:
         lift(person)
         _reset(act, person)
 

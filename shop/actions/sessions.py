@@ -14,12 +14,12 @@ def _require(by: Person, person: Person) -> None:
 def end_session(*, by: Person, person: Person, session: Session) -> None:
     """Sign a person out in one browser, at once."""
     _require(by, person)
-    said = {
+    content = {
         "person": person.username,
         "browser": session.browser,
         "address": session.address,
     }
-    with perform("session_ended/1", by=by, said=said):
+    with perform("session_ended/1", by=by, said=content):
         ended, _each = person.sessions.filter(pk=session.pk).delete()
         if not ended:
             raise Refused(_("This session has ended already."), code="done")

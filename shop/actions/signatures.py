@@ -35,9 +35,9 @@ def sign(
     """
     roles.require(by, "sign")
     proven_by = _prove(by, secret, address, device)
-    said = {"kind": kind, "key": key, "meaning": meaning, "name": name}
-    said |= {"shown": shown, "note": note, "proven_by": proven_by}
-    with perform("sign/1", by=by, said=said) as act:
+    content = {"kind": kind, "key": key, "meaning": meaning, "name": name}
+    content |= {"shown": shown, "note": note, "proven_by": proven_by}
+    with perform("sign/1", by=by, said=content) as act:
         by = locked(by)
         text = _text(by, kind, key, meaning, shown)
         if _plain(name) != _plain(by.name):

@@ -218,8 +218,8 @@ def change_own_password(
         validate_password(new, by)
     except ValidationError as no:
         raise ValidationError({"new": no.messages}) from None
-    said = {"person": by.username}
-    with perform("own_password/1", by=by, said=said):
+    content = {"person": by.username}
+    with perform("own_password/1", by=by, said=content):
         by = hold_row(Person, by.pk)
         if by.password != person.password:  # the lead gave another meanwhile
             raise Refused(_("That is not your password."), field="password")

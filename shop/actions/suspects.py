@@ -39,8 +39,8 @@ def put_on_hold(
 ) -> Hold:
     """Hold a thing; with `spreads` every part it reached is suspect until decided."""
     roles.require(by, "hold things")
-    said = {"kind": kind, "key": key, "reason": reason, "spreads": spreads}
-    with perform("hold/1", by=by, said=said) as act:
+    content = {"kind": kind, "key": key, "reason": reason, "spreads": spreads}
+    with perform("hold/1", by=by, said=content) as act:
         hold = hold_in(act, kind, key, reason, spreads=spreads)
         act.result = {"hold": hold.pk}
     return hold
@@ -136,8 +136,8 @@ def decide(
 ) -> SuspectDecision:
     """Say that a suspect part is good, or scrap. The last open doubt frees it."""
     roles.require(by, "decide suspects")
-    said = {"suspect": suspect.pk, "decision": decision, "reason": reason}
-    with perform("decision/1", by=by, said=said) as act:
+    content = {"suspect": suspect.pk, "decision": decision, "reason": reason}
+    with perform("decision/1", by=by, said=content) as act:
         part = locked(suspect.part)
         suspect = locked(suspect)
         if suspect.decided_entry_id:

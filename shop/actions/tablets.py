@@ -65,8 +65,8 @@ def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
     roles.require(by, "manage tablets")
     if not reason.strip():
         raise Refused("Say why it is revoked.", field="reason")
-    said = {"tablet": str(tablet.pk), "reason": reason}
-    with perform("tablet_revoked/1", by=by, said=said) as act:
+    content = {"tablet": str(tablet.pk), "reason": reason}
+    with perform("tablet_revoked/1", by=by, said=content) as act:
         tablet = hold_row(Tablet, tablet.pk)
         if tablet.revoked_at:
             raise Refused("This tablet is revoked already.", code="done")
@@ -120,8 +120,8 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
     What was claimed before is not confirmed by it: the person looks at each act.
     """
     prove_pin(person=person, pin=pin, tablet=tablet)
-    said = {"tablet": str(tablet.pk), "person": person.username}
-    with perform("prove/1", by=person, said=said, device=str(tablet.pk)) as act:
+    content = {"tablet": str(tablet.pk), "person": person.username}
+    with perform("prove/1", by=person, said=content, device=str(tablet.pk)) as act:
         proof, _ = Proof.objects.update_or_create(
             tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
         )

@@ -31,8 +31,8 @@ def add_tool(*, by: Person, kind: str, code: str, name: str, **fields) -> Tool:
     made_at.
     """
     roles.require(by, "define tooling")
-    said = {"kind": kind, "code": code, "name": name} | _plain(fields)
-    with perform("tool/1", by=by, said=said) as act:
+    content = {"kind": kind, "code": code, "name": name} | _plain(fields)
+    with perform("tool/1", by=by, said=content) as act:
         fields.setdefault("made_at", None)
         tool = Tool(kind=kind, code=code, name=name, **fields)
         tool.made_at = tool.made_at or act.now
@@ -59,8 +59,8 @@ def give_route(tool: Tool, template, since) -> None:
 def change_tool(*, by: Person, tool: Tool, **fields) -> Tool:
     """Correct what is known of a tool's identity; its history stays."""
     roles.require(by, "define tooling")
-    said = {"tool": tool.code} | _plain(fields)
-    with perform("tool_change/1", by=by, said=said):
+    content = {"tool": tool.code} | _plain(fields)
+    with perform("tool_change/1", by=by, said=content):
         tool = locked(tool)
         for name, value in fields.items():
             setattr(tool, name, value)
@@ -101,8 +101,8 @@ def act_on_tool(
     """Move, service, calibrate, strip, revise, retire or give back a tool."""
     verb = "define tooling" if kind == ToolActKind.RETIRED else "work on tooling"
     roles.require(by, verb)
-    said = {"tool": tool.code, "kind": kind, "note": note, "until": str(until or "")}
-    with perform("tool_act/1", by=by, said=said) as act:
+    content = {"tool": tool.code, "kind": kind, "note": note, "until": str(until or "")}
+    with perform("tool_act/1", by=by, said=content) as act:
         tool = locked(tool)
         _check_act(tool, kind, note, until)
         fact = act.record(ToolAct(tool=tool, kind=kind, note=note, until=until))
@@ -174,7 +174,7 @@ def note_defect(
 ) -> ToolDefect:
     """Note a blemish at its place on a tool, with the first pull that shows it."""
     roles.require(by, "work on tooling")
-    said = {
+    content = {
         "tool": tool.code,
         "what": what,
         "place": place,
@@ -182,7 +182,7 @@ def note_defect(
         "photo": photo and photo.pk,
         "at": [x_ppm, y_ppm],
     }
-    with perform("tool_defect/1", by=by, said=said) as act:
+    with perform("tool_defect/1", by=by, said=content) as act:
         if first_pull and first_pull.tool_id != tool.pk:
             raise Refused(_("That pull is of another mold."), field="first_pull")
         defect = ToolDefect(
@@ -203,8 +203,8 @@ def repair_defect(
     """Note the repair; the mold's pull before which it was done, the next unless it is
     said, is marked as the first after it."""
     roles.require(by, "work on tooling")
-    said = {"defect": defect.pk, "note": note, "before_pull": before_pull}
-    with perform("defect_repair/1", by=by, said=said) as act:
+    content = {"defect": defect.pk, "note": note, "before_pull": before_pull}
+    with perform("defect_repair/1", by=by, said=content) as act:
         tool = locked(defect.tool)
         if DefectRepair.objects.filter(defect=defect).exists():
             raise Refused(_("It was repaired already."), code="conflict")

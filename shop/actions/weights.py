@@ -32,7 +32,7 @@ def weigh_part(
 ) -> Weighing:
     """Record a weight. mass: a Measure in mg. Outside what is expected asks why."""
     roles.require(by, "weigh")
-    said = {
+    content = {
         "part": part.serial,
         "stage": stage,
         "mass": mass.text,
@@ -41,7 +41,7 @@ def weigh_part(
         "scale": scale,
         "reason": reason,
     }
-    with perform("weight/1", by=by, said=said) as act:
+    with perform("weight/1", by=by, said=content) as act:
         part = locked(part)
         if not estimate and not scale.strip():
             message = _("Name the scale, or mark it as an estimate by hand.")
@@ -82,7 +82,7 @@ def weigh_airframe(
 ) -> AirframeWeighing:
     """Record an airframe on the scales. mass in mg, arm in nm aft of the datum."""
     roles.require(by, "weigh")
-    said = {
+    content = {
         "airframe": airframe.serial,
         "mass": mass.text,
         "arm": arm and arm.text,
@@ -90,7 +90,7 @@ def weigh_airframe(
         "scale": scale,
         "note": note,
     }
-    with perform("airframe_weight/1", by=by, said=said) as act:
+    with perform("airframe_weight/1", by=by, said=content) as act:
         return act.record(
             AirframeWeighing(
                 airframe=airframe,
@@ -108,8 +108,8 @@ def weigh_airframe(
 def set_arm(*, by: Person, position: Position, arm) -> Position:
     """Say where the weight of a position acts. arm: a Measure in nm, or None."""
     roles.require(by, "define airframes")
-    said = {"position": position.code, "arm": arm and arm.text}
-    with perform("arm/1", by=by, said=said):
+    content = {"position": position.code, "arm": arm and arm.text}
+    with perform("arm/1", by=by, said=content):
         position = locked(position)
         position.arm_nm = arm and arm.amount
         position.arm_text = arm.text if arm else ""

@@ -13,8 +13,8 @@ from .locks import locked
 def take_back_coat(*, by: Person, coat: ReleaseCoat, reason: str) -> Withdrawal:
     """Say that a coat never went on; the one before it is the last again."""
     roles.require(by, "work on tooling")
-    said = {"coat": coat.pk, "reason": reason}
-    with perform("coat_withdrawn/1", by=by, said=said) as act:
+    content = {"coat": coat.pk, "reason": reason}
+    with perform("coat_withdrawn/1", by=by, said=content) as act:
         tool = locked(coat.tool)
         _check("coat", coat, reason)
         fact = act.record(Withdrawal(coat=coat, reason=reason))
@@ -25,8 +25,8 @@ def take_back_coat(*, by: Person, coat: ReleaseCoat, reason: str) -> Withdrawal:
 def take_back_step(*, by: Person, step: StepDone, reason: str) -> Withdrawal:
     """Say that a step was not done; the tool waits for it again unless it was twice."""
     roles.require(by, "take steps")
-    said = {"step_done": step.pk, "reason": reason}
-    with perform("step_withdrawn/1", by=by, said=said) as act:
+    content = {"step_done": step.pk, "reason": reason}
+    with perform("step_withdrawn/1", by=by, said=content) as act:
         tool = locked(step.tool)
         planned = tool.steps.get(pk=step.step_id)
         if not may_take(by, planned):

@@ -46,9 +46,9 @@ def load(crew, designs) -> None:
 
 
 def _shop(crew) -> None:
-    said = {"by": crew["lena"], "time_zone": "UTC"}
-    identity.set_identity(name="Workshop, hall 2", units="in", paper="letter", **said)
-    identity.set_identity(name=NAME, units="mm", paper="a4", **said)
+    known = {"by": crew["lena"], "time_zone": "UTC"}
+    identity.set_identity(name="Workshop, hall 2", units="in", paper="letter", **known)
+    identity.set_identity(name=NAME, units="mm", paper="a4", **known)
     people.set_units(crew["vic"], units="in")
 
 

@@ -179,8 +179,8 @@ def _receive(bea, known) -> tuple[dict[str, Lot], Lot]:
             note="cut for the spar caps",
         )
     # Its papers came after it.
-    said = {"supplier": "Prepreg merchant", "certificate": "CoC P-3001"}
-    materials.file_papers(by=bea, lot=lots["PP-160"], **said)
+    papers = {"supplier": "Prepreg merchant", "certificate": "CoC P-3001"}
+    materials.file_papers(by=bea, lot=lots["PP-160"], **papers)
     return lots, doubtful
 
 

@@ -93,7 +93,7 @@ def _columns(header: Row):
 def _minutes(table: Table, column: int, complaints: list[Complaint]) -> list[float]:
     """Minutes since the first row, one per row; complains where time stands still."""
     name = table.header.cells[column]
-    found: list[float] = []
+    minutes_read: list[float] = []
     before, style = None, None
     for row in table.rows:
         try:
@@ -107,11 +107,11 @@ def _minutes(table: Table, column: int, complaints: list[Complaint]) -> list[flo
             complaints.append(Complaint(str(why), row.line, name))
             now = before
         before = now
-        found.append(now)
+        minutes_read.append(now)
     if not table.rows:
         complaints.append(Complaint("there are no readings", table.header.line))
-    first = next((minute for minute in found if minute is not None), 0.0)
-    return [0.0 if minute is None else minute - first for minute in found]
+    first = next((minute for minute in minutes_read if minute is not None), 0.0)
+    return [0.0 if minute is None else minute - first for minute in minutes_read]
 
 
 def _when(text: str, name: str, before: float | None) -> tuple[float, str]:

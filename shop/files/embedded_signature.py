@@ -38,8 +38,8 @@ def embedded_signer(
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)
     logging.getLogger("pyhanko_certvalidator").setLevel(logging.CRITICAL)
     try:
-        found, status = _tried(data)
-        own = x509.load_der_x509_certificate(found.signer_cert.dump())
+        signer, status = _tried(data)
+        own = x509.load_der_x509_certificate(signer.signer_cert.dump())
         foreign = bool(known) and not is_by(own, known[0])
     except UnreadableSignature:
         raise
@@ -56,7 +56,7 @@ def embedded_signer(
     if status.coverage != SignatureCoverageLevel.ENTIRE_FILE:
         return None, "something was added after it was signed"
     at = status.signer_reported_dt
-    if not foreign and (altered := _altered(data, found.byte_range, known)):
+    if not foreign and (altered := _altered(data, signer.byte_range, known)):
         return None, altered
     return Signer(own, str(at or "")), ""
 

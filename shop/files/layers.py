@@ -61,21 +61,21 @@ def parse(data: bytes) -> tuple[Layer, ...]:
 
 
 def _columns(header: Row) -> dict[str, int]:
-    found: dict[str, int] = {}
+    columns: dict[str, int] = {}
     complaints = []
     for index, name in enumerate(header.cells):
         if name and name not in COLUMNS:
             reason = f"the column is not known (known: {', '.join(COLUMNS)})"
             complaints.append(Complaint(reason, header.line, name))
-        elif name in found:
+        elif name in columns:
             complaints.append(Complaint("is there twice", header.line, name))
-        found.setdefault(name, index)
+        columns.setdefault(name, index)
     for name in ("layer", "kind"):
-        if name not in found:
+        if name not in columns:
             complaints.append(Complaint("the column is missing", header.line, name))
     if complaints:
         raise FileComplaints(complaints)
-    return found
+    return columns
 
 
 def _layers(row: Row, columns: dict[str, int], complaints: list[Complaint]):

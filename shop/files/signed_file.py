@@ -41,8 +41,8 @@ class Signer:
 
     @property
     def name(self) -> str:
-        found = self.certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)
-        return found[0].value if found else self.certificate.subject.rfc4514_string()
+        names = self.certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)
+        return names[0].value if names else self.certificate.subject.rfc4514_string()
 
 
 def signer_of(
@@ -62,10 +62,16 @@ def signer_of(
         signed = content["content"]
         (info,) = signed["signer_infos"]
         certificate = _certificate(signed, info)
-        told = {attr["type"].native: attr["values"] for attr in info["signed_attrs"]}
-        digest = told["message_digest"][0].native
-        kind = told["content_type"][0].native
-        at = told["signing_time"][0].native if "signing_time" in told else ""
+        signed_attributes = {
+            attr["type"].native: attr["values"] for attr in info["signed_attrs"]
+        }
+        digest = signed_attributes["message_digest"][0].native
+        kind = signed_attributes["content_type"][0].native
+        at = (
+            signed_attributes["signing_time"][0].native
+            if "signing_time" in signed_attributes
+            else ""
+        )
         named = info["digest_algorithm"]["algorithm"].native
         # As it was signed: the set itself, without the tag it has in the message.
         attributes = info["signed_attrs"].untag().dump()
@@ -87,13 +93,13 @@ def _certificate(signed, info) -> x509.Certificate:
     """The certificate that the signature says is its signer's."""
     wanted = info["sid"].chosen
     for certificate in signed["certificates"]:
-        found = certificate.chosen
-        same = (found.issuer, found.serial_number) == (
+        own = certificate.chosen
+        same = (own.issuer, own.serial_number) == (
             wanted["issuer"],
             wanted["serial_number"].native,
         )
         if same:
-            return x509.load_der_x509_certificate(found.dump())
+            return x509.load_der_x509_certificate(own.dump())
     raise UnreadableSignature("its signer's certificate is not in it")
 
 
@@ -162,10 +168,10 @@ def _for_papers(certificate: x509.Certificate) -> bool:
 def _usage(certificate: x509.Certificate) -> x509.KeyUsage | None:
     """What its key is for, where it says so."""
     try:
-        found = certificate.extensions.get_extension_for_class(x509.KeyUsage)
+        usage = certificate.extensions.get_extension_for_class(x509.KeyUsage)
     except (x509.ExtensionNotFound, *BROKEN):
         return None
-    return found.value
+    return usage.value
 
 
 def _moment(text: str) -> datetime | None:

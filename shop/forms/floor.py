@@ -75,7 +75,7 @@ class PhotoForm(forms.Form):
     caption = forms.CharField(label=_("What it shows"), max_length=200, required=False)
 
     def clean(self):
-        said = super().clean()
-        if file := said.pop("file", None):
-            said["content"] = file
-        return said
+        cleaned = super().clean()
+        if file := cleaned.pop("file", None):
+            cleaned["content"] = file
+        return cleaned

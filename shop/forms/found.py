@@ -148,17 +148,17 @@ class FoundField(forms.ModelChoiceField):
 
     def _has_words(self, row, text: str) -> bool:
         """Whether each typed word is a whole word of what the row is called."""
-        told = (
+        names = (
             reduce(lambda at, name: getattr(at, name, ""), column.split("__"), row)
             for column in self.columns
         )
-        return words_of(text) <= words_of(" ".join(map(str, told)))
+        return words_of(text) <= words_of(" ".join(map(str, names)))
 
     def _anywhere(self, lookup: str, text: str) -> Q:
-        found = Q()
+        condition = Q()
         for column in self.columns:
-            found |= Q(**{f"{column}__{lookup}": text})
-        return found
+            condition |= Q(**{f"{column}__{lookup}": text})
+        return condition
 
     def to_python(self, value):
         if not isinstance(value, Typed) or not value or not self.columns:
@@ -171,10 +171,10 @@ class FoundField(forms.ModelChoiceField):
             exactly = [*rows.filter(self._anywhere("exact", value))[:2]] or exactly
         if len(exactly) == 1:
             return exactly[0]
-        found = exactly or [*rows.filter(self._every_word(value))[:2]]
+        matches = exactly or [*rows.filter(self._every_word(value))[:2]]
         # P-100 is not P-1001: what only has it in its name is offered, never taken.
-        if len(found) == 1 and self._has_words(found[0], value):
-            return found[0]
-        several = len(found) > 1
+        if len(matches) == 1 and self._has_words(matches[0], value):
+            return matches[0]
+        several = len(matches) > 1
         code = "several" if several else "near" if self.nearest(value) else "nobody"
         raise forms.ValidationError(self.error_messages[code], code=code)

@@ -56,12 +56,12 @@ class PartForm(forms.Form):
     def clean_sources(self):
         serials = [s.strip() for s in self.cleaned_data["sources"].split(",")]
         wanted = [s for s in serials if s]
-        found = {part.serial: part for part in Part.objects.filter(serial__in=wanted)}
-        if unknown := [s for s in wanted if s not in found]:
+        parts = {part.serial: part for part in Part.objects.filter(serial__in=wanted)}
+        if unknown := [s for s in wanted if s not in parts]:
             raise forms.ValidationError(
                 _("There is no part %(serials)s."), params={"serials": unknown[0]}
             )
-        return [found[serial] for serial in dict.fromkeys(wanted)]
+        return [parts[serial] for serial in dict.fromkeys(wanted)]
 
 
 class ScrapForm(forms.Form):

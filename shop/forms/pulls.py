@@ -76,13 +76,13 @@ class LayForm(AskedReason):
         self.order_fields([*list(self.fields)[1:], "reason"])
 
     def clean(self):
-        said = super().clean()
-        said["lots"] = {
-            material.pk: said.pop(f"lot_{material.pk}", None)
+        cleaned = super().clean()
+        cleaned["lots"] = {
+            material.pk: cleaned.pop(f"lot_{material.pk}", None)
             for material in self.materials
         }
-        said["plies"] = list(said.get("plies") or [])
-        return said
+        cleaned["plies"] = list(cleaned.get("plies") or [])
+        return cleaned
 
 
 class OtherPlyForm(forms.Form):
@@ -184,12 +184,12 @@ class TraceForm(forms.Form):
             raise forms.ValidationError(str(wrong)) from None
 
     def clean(self):
-        said = super().clean()
-        if file := said.get("file"):
-            said["file_name"], said["content"] = file.name, file.content
-            said["trace"] = file.trace
-            del said["file"]
-        return said
+        cleaned = super().clean()
+        if file := cleaned.get("file"):
+            cleaned["file_name"], cleaned["content"] = file.name, file.content
+            cleaned["trace"] = file.trace
+            del cleaned["file"]
+        return cleaned
 
 
 class PullFilter(Filter):

@@ -250,13 +250,16 @@ class DefectForm(forms.Form):
         photo.label_from_instance = lambda pin: pin.note or str(pin.photo)
 
     def clean(self):
-        said = super().clean()
-        pin = said.pop("photo", None)
-        said["photo"] = pin and pin.photo
-        said["x_ppm"], said["y_ppm"] = said.pop("x", None), said.pop("y", None)
-        if said["photo"] and None in (said["x_ppm"], said["y_ppm"]):
+        cleaned = super().clean()
+        pin = cleaned.pop("photo", None)
+        cleaned["photo"] = pin and pin.photo
+        cleaned["x_ppm"], cleaned["y_ppm"] = (
+            cleaned.pop("x", None),
+            cleaned.pop("y", None),
+        )
+        if cleaned["photo"] and None in (cleaned["x_ppm"], cleaned["y_ppm"]):
             self.add_error("x", _("Say where on the photo it is."))
-        return said
+        return cleaned
 
 
 class BeforePullField(forms.TypedChoiceField):

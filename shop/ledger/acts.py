@@ -150,8 +150,8 @@ class Act:
         for model in sorted(changed, key=lambda model: model._meta.db_table):
             rows, keys = {}, sorted(changed[model])
             for at in range(0, len(keys), MOST_KEYS):
-                found = _by_key(model).rows(keys=keys[at : at + MOST_KEYS])
-                rows |= {row.pk: row for row in found}
+                kept = _by_key(model).rows(keys=keys[at : at + MOST_KEYS])
+                rows |= {row.pk: row for row in kept}
             for key in keys:
                 named = {"table": model._meta.db_table, "id": plain(key)}
                 row = rows.get(key)
@@ -196,14 +196,14 @@ class Act:
             transaction.on_commit(self._tell)
 
     def _tell(self) -> None:
-        told = {
+        receipt = {
             "form": self.form,
             "entry": self.entry.pk,
             "act": str(self.id),
             "by": self.by.username if self.by else "",
             "device": self.device,
         }
-        log.info("act", extra={"told": told})
+        log.info("act", extra={"told": receipt})
 
 
 # What keeps a projection of many actions up to date: called at the end of each act, in

@@ -125,8 +125,8 @@ def options_of(address: str) -> dict:
     """Return what an address says; ImproperlyConfigured where it cannot be one."""
     try:
         parts = urlsplit(address)
-        said = {name: values[-1] for name, values in parse_qs(parts.query).items()}
-        good = parts.scheme == "s3" and parts.netloc and not {*said} - {*OPTIONS}
+        query = {name: values[-1] for name, values in parse_qs(parts.query).items()}
+        good = parts.scheme == "s3" and parts.netloc and not {*query} - {*OPTIONS}
     except ValueError:
         good = False
     if not good or "@" in parts.netloc:
@@ -135,9 +135,9 @@ def options_of(address: str) -> dict:
             "s3://bucket/prefix?endpoint=https://store.lan:9000&region=hall; its keys "
             "are AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, never in the address."
         )
-    told = {OPTIONS[name]: value for name, value in said.items()}
+    options = {OPTIONS[name]: value for name, value in query.items()}
     where = {"bucket_name": parts.netloc, "location": parts.path.strip("/")}
-    return {**where, **told, "addressing_style": "path", "default_acl": None}
+    return {**where, **options, "addressing_style": "path", "default_acl": None}
 
 
 @contextlib.contextmanager
@@ -149,8 +149,8 @@ def _told() -> Iterator[None]:
     try:
         yield
     except ClientError as why:
-        said = why.response.get("Error", {}).get("Code", "no reason given")
-        raise StoreFails(f"the store of the files refuses ({said})") from None
+        code = why.response.get("Error", {}).get("Code", "no reason given")
+        raise StoreFails(f"the store of the files refuses ({code})") from None
     except (BotoCoreError, Boto3Error) as why:
         kind = type(why).__name__
         raise StoreFails(f"the store of the files does not answer ({kind})") from None

@@ -64,11 +64,11 @@ def _faults(kept: KeptFile) -> Iterator[str]:
         named = f"{kept.model._meta.db_table} {key}"
         file_name = file_store.name_of(digest, kept.ending)
         try:
-            found = file_store.digest_of(file_name)
+            digest_now = file_store.digest_of(file_name)
         except FileNotFoundError:
             yield f"{named}: its file {file_name} is gone"
         except OSError as why:
             yield f"{named}: its file cannot be read ({why.strerror or why})"
         else:
-            if found != digest:
+            if digest_now != digest:
                 yield f"{named}: its file holds another {kept.word}"

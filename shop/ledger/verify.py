@@ -156,11 +156,11 @@ class _Run:
         self.facts_seen: Counter[str] = Counter()
         # Of each kept row the entry that set it last: {table: {key: number}}.
         self.newest: dict[str, dict] = defaultdict(dict)
-        found = {model._meta.db_table: model for model in apps.get_models()}
+        models_by_table = {model._meta.db_table: model for model in apps.get_models()}
         self.of_facts = {
-            n: _Columns(m) for n, m in found.items() if issubclass(m, Fact)
+            n: _Columns(m) for n, m in models_by_table.items() if issubclass(m, Fact)
         }
-        self.kept = {n: m for n, m in found.items() if issubclass(m, Kept)}
+        self.kept = {n: m for n, m in models_by_table.items() if issubclass(m, Kept)}
 
     def faults(self) -> Iterator[str]:
         yield from guards.faults()
@@ -171,8 +171,8 @@ class _Run:
             yield from _whole(table, self._kept_rows(table, model))
         for family in projections.FAMILIES:
             tables = ", ".join(model._meta.db_table for model in family.keys)
-            found = projections.differences([family])
-            words = (word for difference in found for word in difference.words())
+            differences = projections.differences([family])
+            words = (word for difference in differences for word in difference.words())
             yield from _whole(tables, words)
         yield from kept_files.faults()
 
@@ -268,25 +268,25 @@ class _Run:
                 if row["table"] == table
             }
             for row in chunk:
-                said = bound.get((keys[row.pk], plain(row.pk)))
-                yield from _compare_kept(row, keys[row.pk], said)
+                columns_bound = bound.get((keys[row.pk], plain(row.pk)))
+                yield from _compare_kept(row, keys[row.pk], columns_bound)
         for key, number in sorted(newest.items(), key=lambda item: item[1]):
             yield f"{table} {key} of entry {number} is gone"
 
 
-def _compare_kept(row: models.Model, number: int | None, said: dict | None):
+def _compare_kept(row: models.Model, number: int | None, kept: dict | None):
     name = f"{row._meta.db_table} {row.pk}"
-    if said is None:
+    if kept is None:
         yield f"{name} is in no entry"
         return
     for column, now in bound_columns(row).items():
         # A column added by a later release is not in the entries before it.
-        if column in said and canonical(said[column]) != canonical(now):
+        if column in kept and canonical(kept[column]) != canonical(now):
             if column in row.bound_by_digest:
                 yield f"{name}: {column} is another than entry {number} says"
             else:
                 yield (
-                    f"{name}: {column} is {now!r}, entry {number} says {said[column]!r}"
+                    f"{name}: {column} is {now!r}, entry {number} says {kept[column]!r}"
                 )
 
 
@@ -332,11 +332,11 @@ class _Columns:
         if row[self.entry] != entry.act:
             yield f"{name} points at another entry than {entry.pk}"
             return
-        said = fact["columns"]
+        columns = fact["columns"]
         # Most are equal as they are, column by column.
-        if list(said) == self.listed and self.values(row) == tuple(said.values()):
+        if list(columns) == self.listed and self.values(row) == tuple(columns.values()):
             return
-        for column, value in said.items():
+        for column, value in columns.items():
             at = self.place.get(column)
             now = None if at is None else row[at]
             # None may vanish. No text is made of what is equal as it is.
@@ -347,14 +347,14 @@ class _Columns:
                     f"{name}: {column} is {plain(now)!r}, entry {entry.pk} says "
                     f"{value!r}"
                 )
-        if len(said) < len(self.fresh):
-            yield from self._added(name, entry, said, row)
+        if len(columns) < len(self.fresh):
+            yield from self._added(name, entry, columns, row)
 
-    def _added(self, name, entry, said, row) -> Iterator[str]:
+    def _added(self, name, entry, columns, row) -> Iterator[str]:
         """Columns of later releases are not in old entries: nobody filled them."""
         for column, field in self.fresh.items():
             now = row[self.place[column]]
-            if column not in said and now not in (None, field.get_default()):
+            if column not in columns and now not in (None, field.get_default()):
                 yield (
                     f"{name}: {column} is {plain(now)!r}, there was no such column at "
                     f"entry {entry.pk}"

@@ -53,14 +53,14 @@ class InAnyCase(Lookup):
         lhs, params = self.process_lhs(compiler, connection)
         on_postgresql = connection.vendor == "postgresql"
         asked = _asked_postgresql if on_postgresql else _asked_sqlite
-        found, patterns = [], []
+        conditions, patterns = [], []
         for operator, pattern in asked(str(self.rhs), self.before, self.after):
             if len(pattern.encode()) > LONGEST:
                 raise EmptyResultSet
             text = f'UPPER({lhs}::text COLLATE "C")' if on_postgresql else lhs
-            found.append(f"{text} {operator}")
+            conditions.append(f"{text} {operator}")
             patterns += [*params, pattern]
-        return f"({' AND '.join(found)})", patterns
+        return f"({' AND '.join(conditions)})", patterns
 
 
 def _like(word: str, before: bool, after: bool, other: str) -> str:

@@ -27,13 +27,13 @@ class Checked(models.Model):
         super().clean_fields(read.union(exclude or ()))
 
     def get_constraints(self):
-        found = super().get_constraints()
+        constraints = super().get_constraints()
         if not _all_hold(self):
-            return found
+            return constraints
         return [
             # Checks of a parent or of what it is a proxy of were not asked.
             (model, [x for x in rules if model is not type(self) or not _is_check(x)])
-            for model, rules in found
+            for model, rules in constraints
         ]
 
 

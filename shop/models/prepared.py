@@ -41,11 +41,11 @@ class Slots(Slot):
         return "(%s)", [self]
 
     def of(self, values) -> list:
-        found = [*values] or [None]
-        if len(found) <= self.MOST:
-            more = (1 << (len(found) - 1).bit_length()) - len(found)
-            found += found[-1:] * more
-        return found
+        slots = [*values] or [None]
+        if len(slots) <= self.MOST:
+            more = (1 << (len(slots) - 1).bit_length()) - len(slots)
+            slots += slots[-1:] * more
+        return slots
 
 
 class Prepared:
@@ -67,8 +67,8 @@ class Prepared:
         sql, params = _filled(built, values, at)
         with cursor_of(at, once=len(params) > Slots.MOST) as cursor:
             cursor.execute(sql, params)
-            found = cursor.fetchall()
-        return built.read(found)
+            rows = cursor.fetchall()
+        return built.read(rows)
 
     def first(self, **values):
         return next(iter(self.rows(**values)), None)
@@ -93,9 +93,9 @@ def insert(row: models.Model) -> None:
         row.save(force_insert=True)
         return
     pairs = zip(built.fields, values, strict=True)
-    said = [field.get_db_prep_save(value, at) for field, value in pairs]
+    parameters = [field.get_db_prep_save(value, at) for field, value in pairs]
     with transaction.mark_for_rollback_on_error(at.alias), cursor_of(at) as cursor:
-        cursor.execute(built.sql, (*said, *built.returning))
+        cursor.execute(built.sql, (*parameters, *built.returning))
         (row.pk,) = at.ops.fetch_returned_insert_columns(cursor, built.returning)
     row._state.adding, row._state.db = False, at.alias
 

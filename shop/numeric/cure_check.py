@@ -22,14 +22,14 @@ _SLIP = 1e-9  # K, K/min, kPa
 def check_cure(trace: Trace, window: Window) -> CureCheck:
     """A trace against a window: dwell, heating, peak, cooling, end, vacuum."""
     judge = _Judge(trace, window)
-    found = [judge.dwell_time()]
-    found += judge.dwell_ceiling()
-    found += judge.heating()
-    found += judge.peak()
-    found += judge.cooling()
-    found += judge.end()
-    found += judge.vacuum()
-    return CureCheck(tuple(found), judge.dwell, judge.lagging)
+    requirements = [judge.dwell_time()]
+    requirements += judge.dwell_ceiling()
+    requirements += judge.heating()
+    requirements += judge.peak()
+    requirements += judge.cooling()
+    requirements += judge.end()
+    requirements += judge.vacuum()
+    return CureCheck(tuple(requirements), judge.dwell, judge.lagging)
 
 
 class _Judge:
@@ -160,14 +160,16 @@ class _Judge:
         broken = self.trace.warmest(self.longest, sure) if sure else None
         if broken and broken[0] > most + _SLIP:
             return _limited(name, asked, "degC", most, *broken)
-        found = self.trace.warmest(self.longest, possible)
-        if found is None:
+        peak = self.trace.warmest(self.longest, possible)
+        if peak is None:
             return _open(name, asked, "degC", self._quiet(possible) or Why("nothing"))
-        if found[0] > most + _SLIP:
+        if peak[0] > most + _SLIP:
             why = Why("asked_then")
-            return _opened(_limited(name, asked, "degC", most, *found), why)
-        said = _limited(name, asked, "degC", most, *found)
-        return _opened(said, self._quiet(possible) or self._unknown(sure, possible))
+            return _opened(_limited(name, asked, "degC", most, *peak), why)
+        requirement = _limited(name, asked, "degC", most, *peak)
+        return _opened(
+            requirement, self._quiet(possible) or self._unknown(sure, possible)
+        )
 
     def _unknown(self, sure: Span | None, possible: Span) -> Why | None:
         if sure and _same(sure, possible):
@@ -176,10 +178,12 @@ class _Judge:
 
     def _quiet(self, span: Span) -> Why | None:
         """Who was not heard within the span, and when; None when everybody was."""
-        found = self.trace.first_unseen(self.longest, span)
-        if found is None:
+        silence = self.trace.first_unseen(self.longest, span)
+        if silence is None:
             return None
-        return _silent(found[0], self.trace.sensors[found[0]], found[1], self.whole)
+        return _silent(
+            silence[0], self.trace.sensors[silence[0]], silence[1], self.whole
+        )
 
     # Rates
 
@@ -275,8 +279,12 @@ class _Judge:
         if not last:
             yield _open("end", asked, "degC", why)
             return
-        said = _limited("end", asked, "degC", most, *max(last))
-        yield said if said.outcome is Outcome.NOT_MET else _opened(said, why)
+        requirement = _limited("end", asked, "degC", most, *max(last))
+        yield (
+            requirement
+            if requirement.outcome is Outcome.NOT_MET
+            else _opened(requirement, why)
+        )
 
     def vacuum(self):
         window, series = self.window, self.trace.vacuum
@@ -334,12 +342,12 @@ class _Judge:
         return Span(start, sure), Span(start, max(sure, possible)), why
 
 
-def _same(one: Span | None, other: Span | None) -> bool:
-    if one is None or other is None:
-        return one is other
+def _same(first: Span | None, other: Span | None) -> bool:
+    if first is None or other is None:
+        return first is other
     return (
-        abs(one.start - other.start) <= 2 * SLIP
-        and abs(one.end - other.end) <= 2 * SLIP
+        abs(first.start - other.start) <= 2 * SLIP
+        and abs(first.end - other.end) <= 2 * SLIP
     )
 
 

@@ -105,8 +105,8 @@ class CureCheck:
     @property
     def outcome(self) -> Outcome:
         """Not met if any is not met, else open if any is, else met."""
-        found = {requirement.outcome for requirement in self.requirements}
+        outcomes = {requirement.outcome for requirement in self.requirements}
         for outcome in (Outcome.NOT_MET, Outcome.OPEN):
-            if outcome in found:
+            if outcome in outcomes:
                 return outcome
         return Outcome.MET

@@ -113,12 +113,12 @@ def finish_at_slopes(
     Raises MillingError at a slope where the passes do not meet.
     """
     _not_negative(sanding_mm=sanding_mm)
-    found = []
+    finishes = []
     for slope in slopes_deg:
         scallop = scallop_mm(radius, stepover, slope_deg=slope)
         step = striation_mm(play, slope)
-        found.append(SlopeFinish(slope, scallop, step, sanding_mm > scallop + step))
-    return tuple(found)
+        finishes.append(SlopeFinish(slope, scallop, step, sanding_mm > scallop + step))
+    return tuple(finishes)
 
 
 def _slope(slope_deg: float) -> float:

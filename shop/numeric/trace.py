@@ -64,7 +64,7 @@ class Series:
             raise TraceError("a sensor cannot both read and be lost in one minute")
 
     @property
-    def said(self) -> tuple[float, ...]:
+    def minutes_spoken(self) -> tuple[float, ...]:
         """All minutes of which something is known, in no order."""
         return self.minutes + self.lost
 
@@ -85,8 +85,8 @@ class Series:
             return []
         lost = np.sort(np.array(self.lost, dtype=float))
         steps = np.diff(self.minutes) > longest + SLIP
-        told = np.diff(np.searchsorted(lost, self.minutes)) > 0
-        cuts = [0, *(np.flatnonzero(steps | told) + 1).tolist(), len(self.minutes)]
+        gaps = np.diff(np.searchsorted(lost, self.minutes)) > 0
+        cuts = [0, *(np.flatnonzero(steps | gaps) + 1).tolist(), len(self.minutes)]
         return [
             Series(self.minutes[a:b], self.values[a:b])
             for a, b in zip(cuts, cuts[1:], strict=False)
@@ -105,9 +105,9 @@ class Series:
         return self._spans(least, lambda value: value < least)
 
     def _spans(self, least: float, inside) -> list[Span]:
-        found: list[Span] = []
+        spans: list[Span] = []
         if not self.minutes:
-            return found
+            return spans
         start = self.minutes[0] if inside(self.values[0]) else None
         for k in range(len(self.minutes) - 1):
             low, high = self.values[k], self.values[k + 1]
@@ -118,11 +118,11 @@ class Series:
             if start is None:
                 start = crossing
             else:
-                found.append(Span(start, crossing))
+                spans.append(Span(start, crossing))
                 start = None
         if start is not None:
-            found.append(Span(start, self.minutes[-1]))
-        return found
+            spans.append(Span(start, self.minutes[-1]))
+        return spans
 
     def arrival(self, least: float, before: float) -> float:
         """When the line last came up to `least`, up to `before`: its span's start."""
@@ -157,25 +157,25 @@ class Trace:
     def __post_init__(self) -> None:
         if not self.sensors:
             raise TraceError("a trace needs at least one temperature")
-        said, rows = self._said, self.recorded or self._said
-        if said.start < rows.start - SLIP or said.end > rows.end + SLIP:
+        readings, rows = self._read_over, self.recorded or self._read_over
+        if readings.start < rows.start - SLIP or readings.end > rows.end + SLIP:
             raise TraceError("a sensor spoke before or after the recording")
 
     @cached_property
-    def _said(self) -> Span:
+    def _read_over(self) -> Span:
         every = [*self.sensors.values(), *([self.vacuum] if self.vacuum else [])]
-        said = [minute for series in every for minute in series.said]
-        return Span(min(said), max(said))
+        minutes = [minute for series in every for minute in series.minutes_spoken]
+        return Span(min(minutes), max(minutes))
 
     @property
     def start(self) -> float:
         """First minute of the recording."""
-        return (self.recorded or self._said).start
+        return (self.recorded or self._read_over).start
 
     @property
     def end(self) -> float:
         """Last minute of the recording, whoever spoke then."""
-        return (self.recorded or self._said).end
+        return (self.recorded or self._read_over).end
 
     def seen(self, series: Series, longest: float) -> list[Span]:
         """Spans on which a sensor was heard: its runs of two readings and more.
@@ -213,26 +213,26 @@ class Trace:
 
     def first_unseen(self, longest: float, span: Span) -> tuple[str, Span] | None:
         """(sensor, when) of the first time within the span that a sensor was unheard"""
-        found = [
+        unseen = [
             (gaps[0], name)
             for name, series in self.sensors.items()
             if (gaps := self.unseen(series, longest, span))
         ]
-        if not found:
+        if not unseen:
             return None
-        gap, name = min(found, key=lambda named: named[0].start)
+        gap, name = min(unseen, key=lambda named: named[0].start)
         return name, gap
 
     def warmest(self, longest: float, span: Span) -> tuple[float, str, float] | None:
         """(value, sensor, minute) of the warmest reading within the span, if any."""
-        found = [
+        peaks = [
             (value, -minute, name)
             for name, series in self.sensors.items()
             for minute, value in series.heard(longest, span)
         ]
-        if not found:
+        if not peaks:
             return None
-        value, minute, sensor = max(found, key=lambda peak: peak[:2])
+        value, minute, sensor = max(peaks, key=lambda peak: peak[:2])
         return value, sensor, -minute
 
 
@@ -335,14 +335,14 @@ def _every(lists) -> list[Span]:
 
 def _both(first: list[Span], second: list[Span]) -> list[Span]:
     """Parts that lie in a span of either list; both in order."""
-    found, i, j = [], 0, 0
+    overlaps, i, j = [], 0, 0
     while i < len(first) and j < len(second):
         start = max(first[i].start, second[j].start)
         end = min(first[i].end, second[j].end)
         if start <= end:
-            found.append(Span(start, end))
+            overlaps.append(Span(start, end))
         if first[i].end < second[j].end:
             i += 1
         else:
             j += 1
-    return found
+    return overlaps

@@ -83,10 +83,10 @@ def _of(rows, people):
     return rows if people is None else rows.filter(person__in=[pk for pk, _n in people])
 
 
-def _shown(found) -> list[AuditRow]:
+def _shown(sources) -> list[AuditRow]:
     keys = {source: [] for source in (DOOR, PIN, ACT)}
-    found = list(found)
-    for source, key, _moment in found:
+    sources = list(sources)
+    for source, key, _moment in sources:
         keys[source].append(key)
     rows = {
         DOOR: SignInTry.objects.select_related("person").in_bulk(keys[DOOR]),
@@ -100,7 +100,7 @@ def _shown(found) -> list[AuditRow]:
         PIN: _of_pin,
         ACT: lambda row: _of_act(row, acts[row.pk], names),
     }
-    return [shape[source](rows[source][key]) for source, key, _moment in found]
+    return [shape[source](rows[source][key]) for source, key, _moment in sources]
 
 
 def _names(bodies) -> dict[str, str]:

@@ -237,12 +237,12 @@ def describe(
 
 
 def groups(
-    found: dict[str, set[int]], held: dict, most: int | None, order=ORDER
+    by_kind: dict[str, set[int]], held: dict, most: int | None, order=ORDER
 ) -> list[Group]:
     return [
-        describe(kind, found[kind], held.get(kind, ()), most)
+        describe(kind, by_kind[kind], held.get(kind, ()), most)
         for kind in order
-        if found[kind]
+        if by_kind[kind]
     ]
 
 

@@ -43,7 +43,7 @@ class Mistake:
 
 
 @dataclass(frozen=True)
-class Fares:
+class Health:
     """free, total: bytes of the disk that holds the home. mistakes: of the last day,
     the newest first, no more than COUNTED. unsealed_for: how long the oldest act waits
     for its seal."""
@@ -58,17 +58,17 @@ class Fares:
     def concerns(self) -> list[str]:
         """What the lead should look after, as codes."""
         ends = self.certificate_ends
-        told = {
+        concerns = {
             "disk": self.free < LOW_BYTES,
             "sealer": self.unsealed_for > BEHIND,
             "certificate": ends is not None and ends - timezone.now() < SOON,
             "mistakes": bool(self.mistakes),
         }
-        return [code for code, holds in told.items() if holds]
+        return [code for code, holds in concerns.items() if holds]
 
 
 @dataclass(frozen=True)
-class Whole(Fares):
+class FullHealth(Health):
     """With what does not call for anybody. sealed_at: when the newest act that has a
     seal was received."""
 
@@ -84,17 +84,17 @@ class Whole(Fares):
         return [*super().concerns, *(["backup"] if self.backup else [])]
 
 
-def fares_in_short() -> Fares:
+def short_health() -> Health:
     """Look at what may call for somebody, in one statement."""
-    return Fares(**_short())
+    return Health(**_short())
 
 
-def fares() -> Whole:
+def full_health() -> FullHealth:
     """Look at all of it, in a constant number of statements."""
     past = backups.attempts()
     good = next((attempt for attempt in past if attempt.is_good), None)
     newest = Seal.objects.order_by("-position").select_related("entry").first()
-    return Whole(
+    return FullHealth(
         **_short(),
         database=database_words(),
         unsealed=sealer.unsealed(everywhere=False).count(),
@@ -105,21 +105,21 @@ def fares() -> Whole:
     )
 
 
-def told(found: Whole) -> dict:
+def as_json(health: FullHealth) -> dict:
     """The same as JSON can hold it."""
     return {
-        "database": found.database,
-        "disk": {"free": found.free, "total": found.total},
+        "database": health.database,
+        "disk": {"free": health.free, "total": health.total},
         "sealed": {
-            "position": found.sealed,
-            "newest_at": plain(found.sealed_at),
-            "waiting": found.unsealed,
-            "waiting_s": round(found.unsealed_for.total_seconds(), 3),
+            "position": health.sealed,
+            "newest_at": plain(health.sealed_at),
+            "waiting": health.unsealed,
+            "waiting_s": round(health.unsealed_for.total_seconds(), 3),
         },
-        "last_backup": plain(found.last_backup),
-        "certificate_ends": plain(found.certificate_ends),
-        "errors_of_a_day": len(found.mistakes),
-        "concerns": found.concerns,
+        "last_backup": plain(health.last_backup),
+        "certificate_ends": plain(health.certificate_ends),
+        "errors_of_a_day": len(health.mistakes),
+        "concerns": health.concerns,
     }
 
 
@@ -151,18 +151,18 @@ def certificate_ends() -> datetime | None:
     ends = []
     for path in CERTIFICATES:
         try:
-            found = x509.load_pem_x509_certificate(path.read_bytes())
+            certificate = x509.load_pem_x509_certificate(path.read_bytes())
         except (OSError, ValueError, x509.InvalidVersion):
             continue
-        ends.append(found.not_valid_after_utc)
+        ends.append(certificate.not_valid_after_utc)
     return min(ends, default=None)
 
 
 def mistakes(now: datetime | None = None) -> list[Mistake]:
     """What the log of errors says of the last day, the newest first."""
     since = (now or timezone.now()) - DAY
-    found = [line for path in _logs() for line in _read(path) if line.at > since]
-    return sorted(found, key=lambda mistake: mistake.at, reverse=True)[:COUNTED]
+    lines = [line for path in _logs() for line in _read(path) if line.at > since]
+    return sorted(lines, key=lambda mistake: mistake.at, reverse=True)[:COUNTED]
 
 
 def _logs() -> list[Path]:
@@ -180,8 +180,8 @@ def _read(path: Path) -> Iterator[Mistake]:
         return
     for line in lines:
         try:
-            said = json.loads(line)
-            at = datetime.fromisoformat(said["at"])
-            yield Mistake(at, said["message"], said.get("request", ""))
+            record = json.loads(line)
+            at = datetime.fromisoformat(record["at"])
+            yield Mistake(at, record["message"], record.get("request", ""))
         except (ValueError, KeyError, TypeError):
             continue  # the first line may be cut, the last may lack its end

@@ -126,17 +126,17 @@ def server_list(person: Person) -> Listed:
     its clock the lists beside this one tell."""
     if not roles.may(person, "plan backups"):
         return Listed("")
-    fares, url = server.fares_in_short(), reverse("server")
+    health, url = server.short_health(), reverse("server")
     items = []
-    if "disk" in fares.concerns:
-        free = _("%(mb)d MB free") % {"mb": fares.free // BYTES_PER_MB}
+    if "disk" in health.concerns:
+        free = _("%(mb)d MB free") % {"mb": health.free // BYTES_PER_MB}
         items.append(Item(_("Its disk is nearly full"), free, url))
-    if "sealer" in fares.concerns:
-        late = _("the oldest for %(time)s") % {"time": spoken(fares.unsealed_for)}
+    if "sealer" in health.concerns:
+        late = _("the oldest for %(time)s") % {"time": spoken(health.unsealed_for)}
         items.append(Item(_("Acts wait for their seal"), late, url))
-    if ends := "certificate" in fares.concerns and fares.certificate_ends:
+    if ends := "certificate" in health.concerns and health.certificate_ends:
         items.append(Item(_("Its certificate ends"), "", url, ends))
-    if wrong := len(fares.mistakes):
+    if wrong := len(health.mistakes):
         lines = ngettext("%(n)d line in a day", "%(n)d lines in a day", wrong)
         items.append(Item(_("Its log tells of errors"), lines % {"n": wrong}, url))
     items = [replace(item, overdue=True) for item in items]

@@ -92,11 +92,11 @@ def open_authority(
 ) -> Identity:
     """The shop's authority, made at the first call; `names` are those it may vouch for
     beyond the local domains."""
-    found = load(authority_path(folder))
-    if found is None:
-        found = make_authority(shop, names, now)
-        save(authority_path(folder), found)
-    return found
+    identity = load(authority_path(folder))
+    if identity is None:
+        identity = make_authority(shop, names, now)
+        save(authority_path(folder), identity)
+    return identity
 
 
 def open_server(
@@ -231,13 +231,17 @@ def may_vouch(authority: x509.Certificate, host: str) -> bool:
 
 
 def own_identifier(certificate: x509.Certificate) -> bytes:
-    found = certificate.extensions.get_extension_for_class(x509.SubjectKeyIdentifier)
-    return found.value.digest
+    extension = certificate.extensions.get_extension_for_class(
+        x509.SubjectKeyIdentifier
+    )
+    return extension.value.digest
 
 
 def key_identifier(certificate: x509.Certificate) -> bytes | None:
-    found = certificate.extensions.get_extension_for_class(x509.AuthorityKeyIdentifier)
-    return found.value.key_identifier
+    extension = certificate.extensions.get_extension_for_class(
+        x509.AuthorityKeyIdentifier
+    )
+    return extension.value.key_identifier
 
 
 def load(path: Path) -> Identity | None:

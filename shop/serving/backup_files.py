@@ -160,28 +160,32 @@ GONE, UNREAD, CHANGED = "is gone", "cannot be read", "is not what was written"
 def explained(faults: Iterable[str], left_out: dict[str, str]) -> list[str]:
     """What does not hold in a copy, where it says that a file is gone that was there
     and could not be copied: why not. left_out: that, by name of the file."""
-    told, named = [], set()
+    explained_faults, named = [], set()
     for fault in faults:
         whose, _, name = fault.removesuffix(f" {GONE}").rpartition(" ")
         if fault.endswith(GONE) and name in left_out:
             named.add(name)
             fault = f"{whose} {name} {left_out[name]}"
-        told.append(fault)
+        explained_faults.append(fault)
     # Of a disk that fails all is told, also of what no act names.
     unread = {name: why for name, why in left_out.items() if why.startswith(UNREAD)}
-    return [f"{name} {unread[name]}" for name in unread if name not in named] + told
+    return [
+        f"{name} {unread[name]}" for name in unread if name not in named
+    ] + explained_faults
 
 
-def unsaid(faults: Iterable[str], told: list[str]) -> list[str]:
+def unsaid(faults: Iterable[str], explanations: list[str]) -> list[str]:
     """Those of which nothing was told yet: not that a file is gone from a copy, where
     it was told why it could not be copied."""
     return [
         fault
         for fault in faults
-        if fault not in told
+        if fault not in explanations
         and not (
             fault.endswith(GONE)
-            and any(words.startswith(fault.removesuffix(GONE)) for words in told)
+            and any(
+                words.startswith(fault.removesuffix(GONE)) for words in explanations
+            )
         )
     ]
 

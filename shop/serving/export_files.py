@@ -75,8 +75,8 @@ class Manifest:
         return json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False)
 
 
-def _digest(said: dict) -> str:
-    return hashlib.sha256(canonical(said).encode()).hexdigest()
+def _digest(manifest: dict) -> str:
+    return hashlib.sha256(canonical(manifest).encode()).hexdigest()
 
 
 def our_migrations() -> list[list[str]]:

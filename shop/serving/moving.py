@@ -152,8 +152,8 @@ def _seen_from_there() -> Iterator[None]:
 
 def mark(where: str) -> None:
     """Say beside the old records that they are no longer the shop's."""
-    said = {"to": where, "at": datetime.now(UTC).isoformat(timespec="seconds")}
-    write_durably(_mark(), json.dumps(said).encode())
+    target = {"to": where, "at": datetime.now(UTC).isoformat(timespec="seconds")}
+    write_durably(_mark(), json.dumps(target).encode())
 
 
 def _mark() -> Path:

@@ -50,10 +50,10 @@ def backups(request):
 def plan_backups(request):
     roles.require(request.user, "plan backups")
 
-    def act(**said):
-        if said["place"]:
-            said["place"] = _useful(said["place"])
-        return acts.plan_backups(by=request.user, **said)
+    def act(**values):
+        if values["place"]:
+            values["place"] = _useful(values["place"])
+        return acts.plan_backups(by=request.user, **values)
 
     start = BackupPlanForm.initial_of(queries.plan_now())
     return form_page(

@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from shop import roles
-from shop.queries.server import fares, told
+from shop.queries.server import as_json, full_health
 from shop.serving import storage_errors
 from shop.version import version
 
@@ -40,11 +40,11 @@ def _database_answers() -> bool:
 def health_details(request):
     """What the page of the server shows, for a program that looks after it."""
     roles.require(request.user, "plan backups")
-    return JsonResponse({"version": version(), **told(fares())})
+    return JsonResponse({"version": version(), **as_json(full_health())})
 
 
 @require_safe
 def server(request):
     roles.require(request.user, "plan backups")
-    context = {"fares": fares(), "version": version()}
+    context = {"health": full_health(), "version": version()}
     return render(request, "shop/health/server.html", context)

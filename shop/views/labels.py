@@ -53,18 +53,18 @@ def _reachable(host: str) -> bool:
         return name != "localhost"
 
 
-def _sheet(request, said) -> HttpResponse:
+def _sheet(request, values) -> HttpResponse:
     from shop.paper.labels import Label, labels  # noqa: PLC0415 -- reportlab
 
     items = []
-    for kind, row in said["things"]:
+    for kind, row in values["things"]:
         code = kind.code(row.pk)
         address = request.build_absolute_uri(reverse("scan", args=[code]))
         items.append(Label(address, code, str(row), (str(kind.word), *kind.words(row))))
     content = labels(
         items,
-        SHEETS[said["sheet"]],
-        first=said["first"],
+        SHEETS[values["sheet"]],
+        first=values["first"],
         owner=request.shop.name,
         issued_at=timezone.now(),
     )

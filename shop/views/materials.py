@@ -137,10 +137,13 @@ def revise_laminate(request, pk):
     initial = forms.laminate_initial(laminate)
     form = forms.LaminateForm(posted(request), initial=initial)
 
-    def act(*, by, **said):
-        same = (said["code"], said["revision"]) == (laminate.code, laminate.revision)
+    def act(*, by, **values):
+        same = (values["code"], values["revision"]) == (
+            laminate.code,
+            laminate.revision,
+        )
         return laminates.define_laminate(
-            by=by, laminate=laminate if same else None, **said
+            by=by, laminate=laminate if same else None, **values
         )
 
     heading = _("Revise %(l)s") % {"l": laminate}

@@ -121,8 +121,8 @@ def remove_second_factor(request):
     if view_of(request.user) is None:
         return redirect("second_factor")
 
-    def remove(**said):
-        actions.remove_second_factor(here=_here(request), **said)
+    def remove(**proof):
+        actions.remove_second_factor(here=_here(request), **proof)
         request.session.pop(rules.PROVEN, None)
         messages.success(request, _("Your second factor is taken away."))
         return redirect("second_factor")

@@ -46,8 +46,8 @@ def new_calendar(request):
           "Whoever knows its address can read it, without signing in.")
     ]  # fmt: skip
     form = CalendarForm(posted(request))
-    said = {"opens": Opens.CALENDAR, "person": request.user}
-    return _told_once(request, form, _("New calendar"), notes, **said)
+    device = {"opens": Opens.CALENDAR, "person": request.user}
+    return _told_once(request, form, _("New calendar"), notes, **device)
 
 
 def _told_once(request, form, heading, notes, **more):

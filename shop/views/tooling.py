@@ -109,9 +109,9 @@ def repair_defect(request, pk):
     return act_page(request, defect.tool, form, act, heading)
 
 
-def _step_with_photo(*, by, step, photo=None, **said):
+def _step_with_photo(*, by, step, photo=None, **values):
     """Do a step and pin its photo to it; the form has looked into the photo."""
-    done = routes.do_step(by=by, step=step, **said)
+    done = routes.do_step(by=by, step=step, **values)
     if photo:
         add_photo(by=by, content=photo, subject_kind="step", subject_id=str(done.pk))
     return done

@@ -71,14 +71,14 @@ def word_of(form: str) -> str:
     return next(str(words[form]) for words in FORMS.values() if form in words)
 
 
-def details_of(form: str, said: dict, result: dict) -> str:
+def details_of(form: str, content: dict, result: dict) -> str:
     """What else an act says: "builder → engineer", a browser, a reason."""
     if form == "person_role/1":
-        return f"{result.get('before', '?')} → {said.get('role', '?')}"
+        return f"{result.get('before', '?')} → {content.get('role', '?')}"
     if form == "person_active/1":
-        return str(_("yes") if said.get("active") else _("no"))
+        return str(_("yes") if content.get("active") else _("no"))
     if form == "shop/1":
-        wanted = said.get("second_factor")
+        wanted = content.get("second_factor")
         return str(_("second factor wanted") if wanted else _("no second factor"))
     shown = ("role", "browser", "address", "reason", "name")
-    return ", ".join(str(said[name]) for name in shown if said.get(name))
+    return ", ".join(str(content[name]) for name in shown if content.get(name))

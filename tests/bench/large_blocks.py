@@ -107,14 +107,14 @@ def a_floor() -> None:
 def drilled(people, joint, part, frame, gauge) -> None:
     """A hole pattern, its holes read on the part, clecos in them, film in the bay."""
     from qa.actions import temporary
-    from qa.actions.holes import MeasuredHole, PatternSaid, define_pattern, record_holes
+    from qa.actions.holes import MeasuredHole, PatternHead, define_pattern, record_holes
     from qa.models import HolePattern
     from tests.qa.making import fresh
     from tests.qa.test_holes_pages import drafts
 
     said = {"number": fresh("HP"), "name": "Hinge to frame", "joint": joint}
     made = define_pattern(
-        by=people["engineer"], holes=drafts(), says=PatternSaid(), **said
+        by=people["engineer"], holes=drafts(), says=PatternHead(), **said
     )
     pattern = HolePattern.objects.select_related("current").get(pk=made.pk)
     places = [MeasuredHole(str(n + 1), str(20 * n), "0", "4.10") for n in range(3)]

@@ -20,7 +20,7 @@ from qa.actions import (
     raising,
     temporary,
 )
-from qa.actions.holes import MeasuredHole, PatternSaid
+from qa.actions.holes import MeasuredHole, PatternHead
 from qa.models import CloseOut, HolePattern, Instrument
 from qa.queries import close_out as queries
 from qa.rules import close_out, close_out_records, close_out_stands
@@ -226,7 +226,7 @@ def unmeasured_holes(ready):
         name="Hinge",
         joint=ready.joint,
         holes=drafts(),
-        says=PatternSaid(),
+        says=PatternHead(),
     )
 
 
@@ -237,7 +237,7 @@ def holes_of_a_design(ready):
         name="Latch",
         design=ready.check.fit_up.part.design,
         holes=drafts(),
-        says=PatternSaid(),
+        says=PatternHead(),
     )
 
 
@@ -380,7 +380,7 @@ def patterned(ready, **of) -> HolePattern:
         number=fresh("HP"),
         name="Hinge",
         holes=drafts(),
-        says=PatternSaid(),
+        says=PatternHead(),
         **of,
     )
     return HolePattern.objects.select_related("current").get(pk=row.pk)
@@ -762,7 +762,7 @@ def fill(people, ready, count):
             name="Hinge",
             joint=joint,
             holes=drafts(),
-            says=PatternSaid(),
+            says=PatternHead(),
         )
         raising.raise_findings(by=people["builder"], check=check)
 

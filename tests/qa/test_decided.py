@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from qa.actions import holes, nonconformances, raising
-from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.actions.holes import HoleDraft, MeasuredHole, PatternHead
 from qa.models import CharacteristicResult, HoleCheck, HolePattern, Nonconformance
 from qa.queries.holes import hole_view
 from qa.rules import close_out, close_out_records, close_out_stands, decided
@@ -363,7 +363,7 @@ def test_nothing_is_offered_to_be_raised_that_cannot_be(ready, client_of, rf):
         name="Hinge",
         joint=ready.joint,
         holes=drafts,
-        says=PatternSaid(),
+        says=PatternHead(),
     )
     holes.record_holes(
         by=people["builder"],

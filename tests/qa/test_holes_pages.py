@@ -18,7 +18,7 @@ from ezdxf.enums import TextEntityAlignment
 
 from qa.actions import holes as acts
 from qa.actions import raising
-from qa.actions.holes import HoleDraft, MeasuredHole, PatternSaid
+from qa.actions.holes import HoleDraft, MeasuredHole, PatternHead
 from qa.files import hole_drawing
 from qa.models import HoleCheck, HolePattern, HoleReading
 from qa.queries import holes as queries
@@ -54,7 +54,7 @@ def a_pattern(by, holes=None, **says):
         number=fresh("HP"),
         name="Hinge to frame",
         holes=holes or drafts(),
-        says=PatternSaid(**{"spacing_rule": "composite_advisory", **says}),
+        says=PatternHead(**{"spacing_rule": "composite_advisory", **says}),
     )
     return HolePattern.objects.select_related("current").get(pk=row.pk)
 

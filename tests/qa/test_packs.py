@@ -49,7 +49,7 @@ from qa.actions import inspections
 from qa.actions.holes import (
     HoleDraft,
     MeasuredHole,
-    PatternSaid,
+    PatternHead,
     define_pattern,
     record_holes,
 )
@@ -951,7 +951,7 @@ def test_a_line_that_fails_names_the_item_of_just_that_hole_or_characteristic(de
         name="Beside it",
         design=part.design,
         holes=[HoleDraft("1", 0, 0, 300_000, None, None, None, None)],
-        says=PatternSaid(),
+        says=PatternHead(),
     )
     checks = [
         record_holes(

@@ -14,7 +14,7 @@ from django.urls import reverse
 from PIL import Image
 
 from qa.actions import checks, holes, raising
-from qa.actions.holes import HoleDraft, PatternSaid
+from qa.actions.holes import HoleDraft, PatternHead
 from qa.models import Check, Reading
 from qa.queries.checks.photos import photos_of_item
 from qa.queries.tablet.carried_checks import check_for_tablet
@@ -95,7 +95,7 @@ def a_pattern(by, joint, count=3):
         name="Hinge to frame",
         joint=joint,
         holes=drafts,
-        says=PatternSaid(spacing_rule="composite_advisory"),
+        says=PatternHead(spacing_rule="composite_advisory"),
     )
 
 
@@ -286,7 +286,7 @@ def test_a_revised_pattern_is_carried_as_it_is_now(check, people, send):
         pattern=pattern,
         based_on=1,
         holes=[HoleDraft("9", 0, 0, mm(0.3), mm(4.1), mm(4.2), mm(4), mm(12))],
-        says=PatternSaid(spacing_rule="composite_advisory"),
+        says=PatternHead(spacing_rule="composite_advisory"),
     )
     (told,) = check_for_tablet(check)["holes"]
     assert told["holes"] == ["9"]

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
 from qa.actions import holes, temporary
-from qa.actions.holes import PatternSaid
+from qa.actions.holes import PatternHead
 from qa.models import HolePattern, PackOrder
 from qa.queries import close_out
 from qa.queries import temporary as queries
@@ -574,7 +574,7 @@ def pattern_at(people, joint, count=6) -> HolePattern:
         name="Door to frame",
         joint=joint,
         holes=drafts(count),
-        says=PatternSaid(),
+        says=PatternHead(),
     )
     return HolePattern.objects.select_related("current", "joint").get(pk=row.pk)
 

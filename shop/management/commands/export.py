@@ -41,8 +41,8 @@ class Command(BaseCommand):
             f"{size:.1f} MB. Seal {made.head[0]} {made.head[1]}"
         )
         if made.lacking:
-            told = "\n".join(f"  {name}" for name in made.lacking)
+            names = "\n".join(f"  {name}" for name in made.lacking)
             raise CommandError(
                 "It was written without these files, which are gone, cannot be read or "
-                f"hold something else (manage.py ledger verify says which):\n{told}"
+                f"hold something else (manage.py ledger verify says which):\n{names}"
             )

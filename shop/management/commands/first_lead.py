@@ -26,16 +26,16 @@ class Command(BaseCommand):
 
         database.prepare(self.stdout.write)
         try:
-            said = {
+            person_fields = {
                 "name": name or input("Full name: "),
                 "username": username or input("Sign-in name: "),
                 "password": ask_password(password_from_input),
             }
         except EOFError:
             raise CommandError("Nothing more was typed; nobody was added.") from None
-        check(said)
+        check(person_fields)
         try:
-            person = add_first_lead(**said)
+            person = add_first_lead(**person_fields)
         except Refused as refused:
             raise CommandError(refused.message) from None
         self.stdout.write(f"{person.name} can sign in as {person.username} now.")
@@ -50,14 +50,14 @@ def ask_password(from_input: bool) -> str:
     return first
 
 
-def check(said: dict) -> None:
+def check(person_fields: dict) -> None:
     """Ask of the first account what the people page asks of every other."""
     from shop.forms.people import PersonForm
     from shop.models import Person
 
     # Somebody who is there already, where an export was imported without passwords.
-    there = Person.objects.filter(username=said["username"]).first()
-    form = PersonForm({**said, "role": "lead"}, instance=there)
+    there = Person.objects.filter(username=person_fields["username"]).first()
+    form = PersonForm({**person_fields, "role": "lead"}, instance=there)
     if not form.is_valid():
         words = [
             f"{form.fields[field].label}: {problem}"

@@ -21,8 +21,8 @@ class Command(BaseCommand):
         served = certificates.served_file()
         if served.exists():
             server.CERTIFICATES.append(served)
-        found = server.fares()
-        said = {"version": version(), **server.told(found)}
-        self.stdout.write(json.dumps(said, indent=1))
-        if found.concerns:
+        state = server.full_health()
+        report = {"version": version(), **server.as_json(state)}
+        self.stdout.write(json.dumps(report, indent=1))
+        if state.concerns:
             sys.exit(1)

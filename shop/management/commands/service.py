@@ -27,16 +27,18 @@ class Command(BaseCommand):
     def handle(self, *, system, user, http, https, **_options):
         from shop.serving import service_files
 
-        told = {n: os.environ[n] for n in service_files.PASSED_ON if os.environ.get(n)}
-        told["FAYLINE_HOME"] = str(settings.HOME)
-        left_out = told.pop(service_files.IN_A_FILE_OF_ITS_OWN, "")
+        variables = {
+            n: os.environ[n] for n in service_files.PASSED_ON if os.environ.get(n)
+        }
+        variables["FAYLINE_HOME"] = str(settings.HOME)
+        left_out = variables.pop(service_files.IN_A_FILE_OF_ITS_OWN, "")
         secrets = Path(settings.HOME) / "service.env"
         service = service_files.Service(
             python=Path(sys.executable),
             tree=settings.BASE_DIR,
             options=("--shop", "--http", str(http), "--https", str(https)),
             user=user or getpass.getuser(),
-            settings=told,
+            settings=variables,
             secrets=secrets,
         )
         system = system or service_files.kind_of_system()

@@ -108,13 +108,13 @@ def run_pytest(arguments, environment, folder):
                 process.wait()
     finally:
         process.terminate()
-    found = json.loads(counts.read_text()) if counts.exists() else {}
-    return process.returncode, found
+    counted = json.loads(counts.read_text()) if counts.exists() else {}
+    return process.returncode, counted
 
 
 def summary(first, second, seconds):
     """The closing line of pytest for two runs taken together."""
     kinds = ("failed", "passed", "skipped", "xfailed", "xpassed", "error")
     counts = {kind: first.get(kind, 0) + second.get(kind, 0) for kind in kinds}
-    told = [f"{count} {kind}" for kind, count in counts.items() if count]
-    return f" {', '.join(told) or 'no tests ran'} in {seconds:.2f}s ".center(79, "=")
+    parts = [f"{count} {kind}" for kind, count in counts.items() if count]
+    return f" {', '.join(parts) or 'no tests ran'} in {seconds:.2f}s ".center(79, "=")
