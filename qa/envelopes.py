@@ -22,15 +22,15 @@ TEMPERATURE = re.compile(r"[+-]?[0-9]{1,3}(\.[0-9]{0,3})?", re.ASCII)
 PARTS = (("form", 40), ("by", 60), ("made_at", 40), ("device", 64), ("database", 36))
 
 
-class Said:
+class ActContent:
     """The content of an act, read field by field; a wrong one is named."""
 
-    def __init__(self, said: dict):
-        self._said = said
+    def __init__(self, content: dict):
+        self._content = content
 
     def _get(self, name: str, kind: type, what: str, default):
         """Return a field that is left out, null or of its kind."""
-        value = self._said.get(name)
+        value = self._content.get(name)
         if value is None:
             return default
         if type(value) is not kind:
@@ -53,15 +53,15 @@ class Said:
 
     def held(self) -> list[dict]:
         """How the part is held: [{"kind", "where", "count"}]."""
-        found = self.items("held", dict, "a list of how the part is held")
-        for item in found:
-            row = Said(item)
+        holdings = self.items("held", dict, "a list of how the part is held")
+        for item in holdings:
+            row = ActContent(item)
             try:
                 row.text("kind", 20), row.text("where", 120)
                 row._get("count", int, "a whole number", 0)
             except Refused as no:
                 raise Refused(no.message, field="held") from None
-        return found
+        return holdings
 
     def integer(self, name: str) -> int | None:
         """A whole number, of either sign, that every column holds; or none."""
@@ -97,7 +97,7 @@ class Said:
             return None
         try:
             if key == "pk":
-                value = self._said[name]
+                value = self._content[name]
                 # True is a number to Python, and would be the first row of a table.
                 if type(value) is not int or not 0 < value <= LARGEST:
                     raise ValueError
@@ -122,10 +122,10 @@ class Said:
         return row
 
     def _leaves_out(self, name: str, missing_ok: bool) -> bool:
-        return missing_ok and self._said.get(name) in (None, "")
+        return missing_ok and self._content.get(name) in (None, "")
 
     def _act(self, name: str) -> uuid.UUID:
-        value = self._said.get(name)
+        value = self._content.get(name)
         return uuid.UUID(value if isinstance(value, str) else "")
 
 

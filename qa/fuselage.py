@@ -10,7 +10,7 @@ import json
 from qa.actions import checks, fit_plans, moves, settings, trimming
 from qa.actions.settings import Set, Settings
 from qa.actions.trimming import Taken
-from qa.envelopes import Said
+from qa.envelopes import ActContent
 from qa.models import Check, FitPlan, FitUp
 from qa.queries.plans import move_rows, plan_pages
 from qa.rules import bites, overtaking, plan_records, planning, rigs
@@ -23,16 +23,16 @@ MOST_STEPS = 10_000
 CHANGED = "The part changed since this check: measure again before the next step."
 
 
-def _the_check(said: Said, related) -> Check:
-    return said.row("check", Check.objects.select_related(*related), key="entry_id")
+def _the_check(content: ActContent, related) -> Check:
+    return content.row("check", Check.objects.select_related(*related), key="entry_id")
 
 
-def _check_after(by: Person, said: Said, envelope: dict) -> None:
+def _check_after(by: Person, content: ActContent, envelope: dict) -> None:
     """A check of the fit-up that a setting or a cut opened, as the check before it: at
     its joint, with its gauge, in its finish."""
-    before = _the_check(said, ("fit_up__joint", "instrument"))
+    before = _the_check(content, ("fit_up__joint", "instrument"))
     joint = before.fit_up.joint
-    done = said.row("after", Entry.objects.all(), key="act")
+    done = content.row("after", Entry.objects.all(), key="act")
     opened = json.loads(done.body)["result"].get("fitups", [])
     rows = FitUp.objects.select_related("revision", "joint", "airframe")
     fit_up = rows.filter(entry_id__in=opened, joint=joint).first()
@@ -43,38 +43,40 @@ def _check_after(by: Person, said: Said, envelope: dict) -> None:
         fit_up=fit_up,
         finish=before.finish,
         instrument=before.instrument,
-        temperature_mc=said.temperature(),
-        note=said.text("note"),
+        temperature_mc=content.temperature(),
+        note=content.text("note"),
         form="check/3",
         **envelope,
     )
 
 
-def _set(by: Person, said: Said, envelope: dict) -> None:
-    _record(by, said, {**envelope, "form": "set/1"}, cut=False)
+def _set(by: Person, content: ActContent, envelope: dict) -> None:
+    _record(by, content, {**envelope, "form": "set/1"}, cut=False)
 
 
-def _cut(by: Person, said: Said, envelope: dict) -> None:
-    _record(by, said, {**envelope, "form": "cut/1"}, cut=True)
+def _cut(by: Person, content: ActContent, envelope: dict) -> None:
+    _record(by, content, {**envelope, "form": "cut/1"}, cut=True)
 
 
-def _move(by: Person, said: Said, envelope: dict) -> None:
-    _record(by, said, {**envelope, "form": "move/3"}, cut=False)
+def _move(by: Person, content: ActContent, envelope: dict) -> None:
+    _record(by, content, {**envelope, "form": "move/3"}, cut=False)
 
 
-def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
+def _record(by: Person, content: ActContent, envelope: dict, *, cut: bool) -> None:
     """Settings or a move, and where anything came off the cut that they were made
     with."""
-    check, plan = _planned(said)
+    check, plan = _planned(content)
     worked = plan_records.worked_of(plan) if plan else planning.gathered(check)
     if envelope["form"] == "move/3" and not plan:
         worked = _worked_out(worked)
-    items = list(map(Said, said.items("items", dict, "a list of what was done")))
+    items = list(
+        map(ActContent, content.items("items", dict, "a list of what was done"))
+    )
     named = [item for item in items if item.text("name", 90)]
     by_motion = [item for item in named if item.text("unit", 2)]
-    moved = _moved(by_motion, said.flag("moved"), worked)
+    moved = _moved(by_motion, content.flag("moved"), worked)
     made = _settings([item for item in named if item not in by_motion], worked)
-    note, more = said.text("note"), said.flag("more")
+    note, more = content.text("note"), content.flag("more")
     checks_cut = [joint.check for joint in worked.joints]
     taken = [_taken(item, checks_cut) for item in items if item.text("side", 8)]
     if cut and any(depth.depth_nm() for depth in taken):
@@ -92,18 +94,18 @@ def _record(by: Person, said: Said, envelope: dict, *, cut: bool) -> None:
         return
     # What was set or moved is so, whatever became of the plan since.
     plan = plan if plan and plan_records.standing(plan) else None
-    told = {"plan": plan, "note": note, "more": cut and more, **envelope}
+    common = {"plan": plan, "note": note, "more": cut and more, **envelope}
     if moved and not _changed(made):
-        moves.record_move(by=by, checks=checks_cut, moved=moved, **told)
+        moves.record_move(by=by, checks=checks_cut, moved=moved, **common)
     else:
-        settings.record_settings(by=by, checks=checks_cut, made=made, **told)
+        settings.record_settings(by=by, checks=checks_cut, made=made, **common)
 
 
-def _take(by: Person, said: Said, envelope: dict) -> None:
+def _take(by: Person, content: ActContent, envelope: dict) -> None:
     """The plan that goes a way, of what was on record when the way was shown: nothing
     is taken where something happened since."""
-    check, way = _the_check(said, planning.RELATED), said.text("way", 8)
-    shown = said.whole("read_to")
+    check, way = _the_check(content, planning.RELATED), content.text("way", 8)
+    shown = content.whole("read_to")
     worked, plan = plan_records.draft(check, Wish(way=way))
     if plan is None:
         raise Refused(worked.problem or CHANGED, code="stale")
@@ -120,12 +122,12 @@ def _take(by: Person, said: Said, envelope: dict) -> None:
         raise Refused(f"This is {taken}, which stands already.", code="done")
 
 
-def _planned(said: Said) -> tuple[Check, FitPlan | None]:
+def _planned(content: ActContent) -> tuple[Check, FitPlan | None]:
     """The check that was gone by, and its plan where one was taken."""
-    check = _the_check(said, planning.RELATED)
+    check = _the_check(content, planning.RELATED)
     plans = FitPlan.objects.filter(joints__fit_check=check)
     plans = plans.select_related(*plan_records.PLAN)
-    return check, said.row("plan", plans, key="entry_id", missing_ok=True)
+    return check, content.row("plan", plans, key="entry_id", missing_ok=True)
 
 
 def _worked_out(worked: WorkedPlan) -> WorkedPlan:
@@ -141,7 +143,9 @@ def _changed(made: Settings) -> bool:
     return any(setting.value_nm != setting.was_nm for setting in made.settings)
 
 
-def _moved(by_motion: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved | None:
+def _moved(
+    by_motion: list[ActContent], as_asked: bool, worked: WorkedPlan
+) -> Moved | None:
     """How far the part was moved, by the motions of the plan; None where it stayed.
 
     as_asked: as tablets said it before they told what was really done.
@@ -166,7 +170,7 @@ def _moved(by_motion: list[Said], as_asked: bool, worked: WorkedPlan) -> Moved |
     return plan_pages.moved(worked, "mm", move_rows.raw_of(worked, made))
 
 
-def _taken(item: Said, checks_cut: list[Check]) -> Taken:
+def _taken(item: ActContent, checks_cut: list[Check]) -> Taken:
     """What came off at a station, counted in the last digit that it was asked in."""
     act = item.text("check", 36)
     check = next((row for row in checks_cut if str(row.entry_id) == act), None)
@@ -191,7 +195,7 @@ def _once(taken: list[Taken]) -> list[Taken]:
     return taken
 
 
-def _settings(items: list[Said], worked: WorkedPlan) -> Settings:
+def _settings(items: list[ActContent], worked: WorkedPlan) -> Settings:
     """What was set, in whole steps from what it was set to when it was asked for, and
     what that should do."""
     present = {

@@ -76,14 +76,14 @@ def progress_of(order: PackOrder) -> Progress:
     """What the subprocess said last; where it says nothing any more, that it died."""
     folder = folder_of(order)
     try:
-        told = Progress(**json.loads((folder / "progress.json").read_text("utf-8")))
+        progress = Progress(**json.loads((folder / "progress.json").read_text("utf-8")))
     except (OSError, ValueError, TypeError):
-        told = Progress(words="waiting for the press")
+        progress = Progress(words="waiting for the press")
     if (folder / "printed.json").is_file():
-        return Progress("printed", 1, 1, failed=told.failed, printed=True)
-    if not told.failed and _silent(folder, order):
-        return replace(told, failed=SILENT)
-    return told
+        return Progress("printed", 1, 1, failed=progress.failed, printed=True)
+    if not progress.failed and _silent(folder, order):
+        return replace(progress, failed=SILENT)
+    return progress
 
 
 def _silent(folder: Path, order: PackOrder) -> bool:
@@ -95,9 +95,9 @@ def _silent(folder: Path, order: PackOrder) -> bool:
     return time.time() - heard > SILENCE
 
 
-def _tell(folder: Path, **told) -> None:
+def _tell(folder: Path, **values) -> None:
     part = folder / "progress.part"
-    part.write_text(json.dumps(told), "utf-8")
+    part.write_text(json.dumps(values), "utf-8")
     part.replace(folder / "progress.json")
 
 
@@ -150,11 +150,11 @@ def _print(order: PackOrder, folder: Path) -> None:
     (folder / "pack.pdf").write_bytes(data)
     record = pack.record.encode()
     (folder / "record.json").write_bytes(record)
-    told = {"pages": pages, "head": pack.head, "unsealed": pack.unsealed}
-    told["sha256"] = [_sha256(data), _sha256(record)]
-    told["archival"] = _archival(data, pages)
+    printed = {"pages": pages, "head": pack.head, "unsealed": pack.unsealed}
+    printed["sha256"] = [_sha256(data), _sha256(record)]
+    printed["archival"] = _archival(data, pages)
     part = folder / "printed.part"
-    part.write_text(json.dumps(told), "utf-8")
+    part.write_text(json.dumps(printed), "utf-8")
     part.replace(folder / "printed.json")
 
 
@@ -212,9 +212,9 @@ def begin(order: PackOrder) -> threading.Thread:
         _tell(folder, words="waiting for the press")
     # Past manage.py: the environment is the one that this process runs in.
     command = [sys.executable, "-m", "django", "print_pack", str(order.entry_id)]
-    told = {"DJANGO_SETTINGS_MODULE": "shop.settings"}
-    told["FAYLINE_HOME"] = str(settings.HOME)
-    options = {"env": {**os.environ, **told}}
+    environment = {"DJANGO_SETTINGS_MODULE": "shop.settings"}
+    environment["FAYLINE_HOME"] = str(settings.HOME)
+    options = {"env": {**os.environ, **environment}}
     if os.name == "nt":
         options["creationflags"] = subprocess.BELOW_NORMAL_PRIORITY_CLASS
     process = subprocess.Popen(  # noqa: S603 -- our own command
@@ -254,19 +254,19 @@ def take(order: PackOrder, *, by: Person) -> IssuedPack:
     """Issue what the press left for an order. Refused where that is not what it made,
     OSError where it left nothing."""
     folder = folder_of(order)
-    told = json.loads((folder / "printed.json").read_text("utf-8"))
+    values = json.loads((folder / "printed.json").read_text("utf-8"))
     pdf = (folder / "pack.pdf").read_bytes()
     record = (folder / "record.json").read_bytes()
-    if told["sha256"] != [_sha256(pdf), _sha256(record)]:
+    if values["sha256"] != [_sha256(pdf), _sha256(record)]:
         message = "What lies there is not what the press made. Order it again."
         raise Refused(message, code="altered")
     printed = Printed(
         pdf=pdf,
         record=record,
-        pages=told["pages"],
-        head=tuple(told["head"]),
-        unsealed=told["unsealed"],
-        archival=told["archival"],
+        pages=values["pages"],
+        head=tuple(values["head"]),
+        unsealed=values["unsealed"],
+        archival=values["archival"],
     )
     signed = Signed(*signing.sign(pdf))
     pack = issue_pack(by=by, order=order, printed=printed, signed=signed)

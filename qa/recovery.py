@@ -21,12 +21,12 @@ NOT_A_FILE = "This is not a file that a tablet of this shop saved."
 def read_file(content: bytes) -> dict:
     """Return what the file says; Refused when it is none of ours."""
     try:
-        said = envelopes.parse(content)
+        parsed = envelopes.parse(content)
     except Refused:
-        said = None
-    if not isinstance(said, dict) or said.get("format") != "fayline-tablet/1":
+        parsed = None
+    if not isinstance(parsed, dict) or parsed.get("format") != "fayline-tablet/1":
         raise Refused(NOT_A_FILE, field="file", code="unreadable")
-    return said
+    return parsed
 
 
 def recover_file(saved: dict) -> dict:
@@ -69,7 +69,7 @@ def _number(row) -> int:
     return seq if isinstance(seq, int) else 0
 
 
-def _take(envelope, take, told: dict) -> None:
+def _take(envelope, take, counts: dict) -> None:
     """Take one row, and tell what became of it."""
     try:
         new = take(envelope)
@@ -82,10 +82,10 @@ def _take(envelope, take, told: dict) -> None:
     except (KeyError, TypeError, ValueError, AttributeError, Person.DoesNotExist):
         problem = "This was made by nobody here, or cannot be read."
     else:
-        told["stored" if new else "known"] += 1
+        counts["stored" if new else "known"] += 1
         return
     name = str(envelope.get("id", "?")) if isinstance(envelope, dict) else "?"
-    told["refused"].append({"id": name, "message": problem})
+    counts["refused"].append({"id": name, "message": problem})
 
 
 def _act(kept, known) -> bool:

@@ -20,7 +20,7 @@ from qa.actions import (
     gauge_studies,
     raising,
 )
-from qa.envelopes import Said
+from qa.envelopes import ActContent
 from qa.models import (
     Check,
     FitUp,
@@ -39,37 +39,37 @@ from shop.models.prepared import Prepared, Slot
 from shop.queries.incarnations import database_ids
 
 
-def _fit_up(by: Person, said: Said, envelope: dict, key="uuid") -> None:
+def _fit_up(by: Person, content: ActContent, envelope: dict, key="uuid") -> None:
     parts = Part.objects.all()
     fitups.open_fit_up(
         by=by,
-        airframe=said.row("airframe", Airframe.objects.all(), key=key),
-        joint=said.row("joint", Joint.objects.select_related("current"), key=key),
-        revision=said.row("revision", JointRevision.objects.all(), key="uuid"),
-        part=said.row("part", parts, key=key),
-        surround_part=said.row("surround_part", parts, key=key, missing_ok=True),
-        reason=said.text("reason", 8),
-        held=said.held(),
-        note=said.text("note"),
-        why=said.text("why", 200),
+        airframe=content.row("airframe", Airframe.objects.all(), key=key),
+        joint=content.row("joint", Joint.objects.select_related("current"), key=key),
+        revision=content.row("revision", JointRevision.objects.all(), key="uuid"),
+        part=content.row("part", parts, key=key),
+        surround_part=content.row("surround_part", parts, key=key, missing_ok=True),
+        reason=content.text("reason", 8),
+        held=content.held(),
+        note=content.text("note"),
+        why=content.text("why", 200),
         **envelope,
     )
 
 
-def _check(by: Person, said: Said, envelope: dict, key="uuid") -> None:
+def _check(by: Person, content: ActContent, envelope: dict, key="uuid") -> None:
     gauges = Instrument.objects.all()
     checks.start_check(
         by=by,
-        fit_up=said.row(
+        fit_up=content.row(
             "fitup",
             FitUp.objects.select_related("revision", "joint", "airframe"),
             key="entry_id",
         ),
-        finish=said.text("finish", 8),
-        instrument=said.row("instrument", gauges, key=key, missing_ok=True),
-        temperature_mc=said.temperature(),
-        in_acceptance_condition=said.flag("in_acceptance_condition"),
-        note=said.text("note"),
+        finish=content.text("finish", 8),
+        instrument=content.row("instrument", gauges, key=key, missing_ok=True),
+        temperature_mc=content.temperature(),
+        in_acceptance_condition=content.flag("in_acceptance_condition"),
+        note=content.text("note"),
         **envelope,
     )
 
@@ -77,8 +77,8 @@ def _check(by: Person, said: Said, envelope: dict, key="uuid") -> None:
 WHOLE = ("fit_up__revision", "fit_up__joint", "instrument", "state")
 
 
-def _the_check(said: Said) -> Check:
-    return said.row("check", Check.objects.select_related(*WHOLE), key="entry_id")
+def _the_check(content: ActContent) -> Check:
+    return content.row("check", Check.objects.select_related(*WHOLE), key="entry_id")
 
 
 # Most acts are readings, and a reading is judged by these alone.
@@ -103,8 +103,8 @@ READ_BEFORE = Prepared(
 )
 
 
-def _the_station(said: Said, check: Check) -> Station:
-    label = said.text("station", 20)
+def _the_station(content: ActContent, check: Check) -> Station:
+    label = content.text("station", 20)
     station = THE_STATION.first(revision=check.fit_up.revision_id, label=label)
     if not station:
         raise Refused(f"This joint has no station {label}.", field="station")
@@ -112,10 +112,10 @@ def _the_station(said: Said, check: Check) -> Station:
     return station
 
 
-def _reading(by: Person, said: Said, envelope: dict) -> Reading:
-    check = said.row_of("check", THE_CHECK, Check)
-    station = _the_station(said, check)
-    kind = said.text("kind", 5)
+def _reading(by: Person, content: ActContent, envelope: dict) -> Reading:
+    check = content.row_of("check", THE_CHECK, Check)
+    station = _the_station(content, check)
+    kind = content.text("kind", 5)
     ours = {"check": check.pk, "station": station.pk, "kind": kind}
     return checks.record_reading(
         by=by,
@@ -123,81 +123,81 @@ def _reading(by: Person, said: Said, envelope: dict) -> Reading:
         station=station,
         kind=kind,
         typed=Typed(
-            outcome=said.text("outcome", 7),
-            value=said.text("value", 24),
-            unit=said.text("unit", 2),
-            goes=said.text("goes", 24),
-            does_not_go=said.text("does_not_go", 24),
+            outcome=content.text("outcome", 7),
+            value=content.text("value", 24),
+            unit=content.text("unit", 2),
+            goes=content.text("goes", 24),
+            does_not_go=content.text("does_not_go", 24),
         ),
-        supersedes=said.row_of(
+        supersedes=content.row_of(
             "supersedes", READ_BEFORE, Reading, missing_ok=True, **ours
         ),
-        reason=said.text("reason", 200),
+        reason=content.text("reason", 200),
         keep_late=True,
         **envelope,
     )
 
 
-def _choose(by: Person, said: Said, envelope: dict) -> None:
-    check = _the_check(said)
+def _choose(by: Person, content: ActContent, envelope: dict) -> None:
+    check = _the_check(content)
     checks.choose_reading(
         by=by,
         check=check,
-        station=_the_station(said, check),
-        kind=said.text("kind", 5),
-        reading=said.row("reading", Reading.objects.all(), key="entry_id"),
-        reason=said.text("reason", 200),
+        station=_the_station(content, check),
+        kind=content.text("kind", 5),
+        reading=content.row("reading", Reading.objects.all(), key="entry_id"),
+        reason=content.text("reason", 200),
         **envelope,
     )
 
 
-def _finish(by: Person, said: Said, envelope: dict) -> None:
-    check = _the_check(said)
-    checks.finish_check(by=by, check=check, note=said.text("note"), **envelope)
+def _finish(by: Person, content: ActContent, envelope: dict) -> None:
+    check = _the_check(content)
+    checks.finish_check(by=by, check=check, note=content.text("note"), **envelope)
 
 
-def _raise(by: Person, said: Said, envelope: dict) -> None:
-    chosen = said.items("findings", int, "a list of numbers")
-    raising.raise_findings(by=by, check=_the_check(said), chosen=chosen, **envelope)
+def _raise(by: Person, content: ActContent, envelope: dict) -> None:
+    chosen = content.items("findings", int, "a list of numbers")
+    raising.raise_findings(by=by, check=_the_check(content), chosen=chosen, **envelope)
 
 
-def _confirm(by: Person, said: Said, envelope: dict) -> None:
+def _confirm(by: Person, content: ActContent, envelope: dict) -> None:
     claims.answer_claim(
         by=by,
-        entry=said.row("of", Entry.objects.all(), key="act"),
-        verdict=said.text("verdict", 9),
-        reason=said.text("reason", 200),
+        entry=content.row("of", Entry.objects.all(), key="act"),
+        verdict=content.text("verdict", 9),
+        reason=content.text("reason", 200),
         **envelope,
     )
 
 
-def _study_value(by: Person, said: Said, envelope: dict) -> None:
-    study = said.row(
+def _study_value(by: Person, content: ActContent, envelope: dict) -> None:
+    study = content.row(
         "study", GaugeStudy.objects.select_related("instrument"), key="entry_id"
     )
     ours = StudyValue.objects.filter(study=study)
     gauge_studies.record_value(
         by=by,
         study=study,
-        turn=said.whole("turn"),
-        value=said.text("value", 24),
-        unit=said.text("unit", 2),
-        supersedes=said.row("supersedes", ours, key="entry_id", missing_ok=True),
-        reason=said.text("reason", 200),
+        turn=content.whole("turn"),
+        value=content.text("value", 24),
+        unit=content.text("unit", 2),
+        supersedes=content.row("supersedes", ours, key="entry_id", missing_ok=True),
+        reason=content.text("reason", 200),
         **envelope,
     )
 
 
-def _fit_up_by_keys(by: Person, said: Said, envelope: dict) -> None:
-    _fit_up(by, said, {**envelope, "form": "fitup/1"}, key="pk")
+def _fit_up_by_keys(by: Person, content: ActContent, envelope: dict) -> None:
+    _fit_up(by, content, {**envelope, "form": "fitup/1"}, key="pk")
 
 
-def _check_by_keys(by: Person, said: Said, envelope: dict) -> None:
-    _check(by, said, {**envelope, "form": "check/1"}, key="pk")
+def _check_by_keys(by: Person, content: ActContent, envelope: dict) -> None:
+    _check(by, content, {**envelope, "form": "check/1"}, key="pk")
 
 
 # Where there are many of a form, its reader gives the fact, which has its entry.
-FORMS: dict[str, Callable[[Person, Said, dict], Fact | None]] = {
+FORMS: dict[str, Callable[[Person, ActContent, dict], Fact | None]] = {
     "fitup/1": _fit_up_by_keys,
     "check/1": _check_by_keys,
     "fitup/2": _fit_up,
@@ -230,10 +230,10 @@ def take(
     again, however late, it is the same entry. Raises ReusedAct for another content
     under the same id, Refused or PermissionDenied as its action does.
     """
-    form, said = envelope["form"], envelope["said"]
+    form, content = envelope["form"], envelope["said"]
     if form not in forms:
         raise Refused(f"The form {form} is not known.", field="form")
-    fingerprint = Act(form, by=by, said=said).fingerprint
+    fingerprint = Act(form, by=by, said=content).fingerprint
     if entry := find_receipt(act, fingerprint):
         return entry, False
     if form in BY_KEYS:
@@ -241,7 +241,9 @@ def take(
     details = {name: envelope[name] for name in ("made_at", "device", "seq")}
     details["claimed"] = claimed
     try:
-        made = forms[form](by, Said(said), {"act": act, "said": said, **details})
+        made = forms[form](
+            by, ActContent(content), {"act": act, "said": content, **details}
+        )
     except (IntegrityError, Refused, ValidationError):
         # The same act came in twice at once and the other was first: a key of it is
         # there, or what it wants to do is done.

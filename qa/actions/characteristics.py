@@ -163,7 +163,7 @@ def record(
     return result
 
 
-def _result(row, airframe, instrument, found: Found, told) -> CharacteristicResult:
+def _result(row, airframe, instrument, found: Found, judged) -> CharacteristicResult:
     attribute = row.quality == Quality.ATTRIBUTE
     revision = row.current
     there = Placement.objects.filter(
@@ -184,14 +184,14 @@ def _result(row, airframe, instrument, found: Found, told) -> CharacteristicResu
         unit=found.unit,
         u_text=found.u.strip(),
         u_under=found.u_under.strip(),
-        exact=told.exact,
-        u=told.u,
+        exact=judged.exact,
+        u=judged.u,
         low=revision.low,
         high=revision.high,
-        guard=told.guard,
+        guard=judged.guard,
         rule="" if attribute else revision.rule,
         method="" if attribute else acceptance.METHOD,
-        verdict=told.verdict,
-        deviation=told.deviation,
-        probability=told.probability,
+        verdict=judged.verdict,
+        deviation=judged.deviation,
+        probability=judged.probability,
     )

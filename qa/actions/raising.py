@@ -50,11 +50,11 @@ def raise_findings(
     return items
 
 
-def not_raised(check: Check, found: list[judging.Finding]) -> list[judging.Finding]:
+def not_raised(check: Check, findings: list[judging.Finding]) -> list[judging.Finding]:
     """Return those findings that have no number yet."""
     rows = Nonconformance.objects.filter(fit_check=check)
     have = set(rows.values_list("kind", "stations_key"))
-    return [finding for finding in found if (finding.kind, finding.key) not in have]
+    return [finding for finding in findings if (finding.kind, finding.key) not in have]
 
 
 def raise_in(act, check: Check, finding: judging.Finding) -> Nonconformance:

@@ -88,12 +88,12 @@ def _correct_the_plug(crew, mold, joint, design) -> None:
     """Both molds show it: a third is to be right."""
     draft = drafted(mold, joint, design)
     taken = tool_corrections.take(by=crew["emil"], correction=draft)
-    told = plugs.of_plug(loaded(taken), "mm")
+    correction = plugs.of_plug(loaded(taken), "mm")
     tool_corrections.record_on_plug(
         by=crew["bea"],
         correction=taken,
-        what=told.what,
-        place=told.places,
+        what=correction.what,
+        place=correction.places,
         note="trim line scribed anew, all round",
     )
 

@@ -34,9 +34,9 @@ def load(crew, glider, seams) -> None:
         )
         _measure(crew["bea"], fit_up, OFF[part], OFF.get(around, (0.0, 0.0, 0.0)))
     hows = {glider.positions[code].pk: FREE for code in ("COWL-U", "COWL-L")}
-    found, drafts = plan_records.draft_together(airframe, hows)
+    together, drafts = plan_records.draft_together(airframe, hows)
     if not drafts:
-        raise RuntimeError(found.problem)
+        raise RuntimeError(together.problem)
     fit_plans.take_together(by=crew["bea"], plans=drafts)
 
 

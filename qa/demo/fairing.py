@@ -282,10 +282,10 @@ def _come_late_and_claimed(crew, finished, running) -> None:
         ("3", "disowned", "I was at the oven then"),
         ("4", "", ""),
     ):
-        said = _read(running, bea, station, "gap", "1.00", claimed=True)
+        reading = _read(running, bea, station, "gap", "1.00", claimed=True)
         if verdict:
             claims.answer_claim(
-                by=bea, entry=said.entry, verdict=verdict, reason=reason
+                by=bea, entry=reading.entry, verdict=verdict, reason=reason
             )
 
 

@@ -22,7 +22,7 @@ def _decided(crew, check) -> None:
         by=crew["bea"], design=check.fit_up.part.design, serial="MG-2110-003"
     )
     fitted = check.fit_up.part
-    said = (
+    decisions = (
         ("tomas", fitted, "wrong part", "", "wrong screws delivered", ""),
         ("tomas", spare, "edge delamination", "9, 10", "dropped on its tip", ""),
         ("ines", fitted, "hole", "3", "hole 3 drilled twice", "12 mm below the edge"),
@@ -38,7 +38,7 @@ def _decided(crew, check) -> None:
             title=title,
             place=place,
         )
-        for who, part, defect, stations, title, place in said
+        for who, part, defect, stations, title, place in decisions
     )
     repaired, used, reworked = raised[0], raised[1], raised[2]
     _dispose(crew, repaired, "repair", "fill the step with flox, glass over it")
@@ -119,7 +119,7 @@ def _others(crew, glider) -> None:
     """Every other cause, once, on something small of each kind."""
     first = glider.airframes["MG2-001"]
     shell = glider.parts["MG-1100-001"]
-    said = (
+    items = (
         ("dry spot", "dry spot, 30 mm, inside at frame 4", "layup", "major"),
         ("bridging", "bridging in the corner of the sill", "mold", "critical"),
         ("wrinkle", "wrinkle along the keel", "plug", "minor"),
@@ -127,7 +127,7 @@ def _others(crew, glider) -> None:
         ("wrong part", "bushing of the drawing is too long", "design", "minor"),
         ("void", "void, 8 mm, under the step", "material", "minor"),
     )
-    for defect, title, cause, severity in said:
+    for defect, title, cause, severity in items:
         item = raising.raise_by_hand(
             by=crew["tomas"],
             airframe=first,

@@ -187,10 +187,12 @@ def drafted(mold, joint, design):
     """The correction that its fits ask for."""
     others = mold_kin.relatives(mold)
     loaded = mold_fits.load([mold, *others])
-    told = mold_told.tell(loaded[mold.pk, joint.pk, design.pk], mold_told.Choice())
+    assessment = mold_told.tell(
+        loaded[mold.pk, joint.pk, design.pk], mold_told.Choice()
+    )
     corrected = mold_kin.corrected_of(mold, others)
-    kin = mold_kin.kin_of(told, loaded, others, corrected)
-    return mold_corrections.draft(told, kin)
+    kin = mold_kin.kin_of(assessment, loaded, others, corrected)
+    return mold_corrections.draft(assessment, kin)
 
 
 def loaded(row):

@@ -80,15 +80,15 @@ def _rejected(crew, row: OfferedJoint) -> None:
 
 
 def _with_remarks(crew, row: OfferedJoint) -> None:
-    told = inspections.inspect(
+    inspection = inspections.inspect(
         by=crew["ines"],
         offered=row,
         outcome="with_remarks",
         shown=row.digest,
         remarks=[Remark("", "read it again when it is painted")],
     )
-    sign(crew["ines"], "inspection", told.pk, "inspected")
-    item = told.remarks.get().item
+    sign(crew["ines"], "inspection", inspection.pk, "inspected")
+    item = inspection.remarks.get().item
     nonconformances.dispose(
         by=crew["lena"], item=item, disposition="rework", note="after paint"
     )

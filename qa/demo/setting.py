@@ -168,8 +168,8 @@ def _at_the_tablet(check, present, wanted) -> dict:
             was = {"name": adjuster.name, "was_nm": adjuster.now_nm}
             items.append({**was, "asked": steps, "done": steps})
     more = {"plan": None, "note": "", "moved": False, "more": False}
-    said = {"check": str(check.entry_id), "items": items, **more}
-    return {"form": "set/1", "said": said, "device": "tablet-1"}
+    content = {"check": str(check.entry_id), "items": items, **more}
+    return {"form": "set/1", "said": content, "device": "tablet-1"}
 
 
 def _came(place, changes) -> None:

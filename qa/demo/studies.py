@@ -13,16 +13,16 @@ def load(crew) -> None:
     emil = crew["emil"]
     people = [crew[name] for name in ("bea", "tomas", "lena")]
     places = [str(n) for n in range(1, 11)]
-    said = {"by": emil, "people": people, "repeats": 3, "places": places}
+    common = {"by": emil, "people": people, "repeats": 3, "places": places}
     done = gauge_studies.plan_study(
-        **said,
+        **common,
         instrument=Instrument.objects.get(code="TG-1"),
         what="gap of J-101 on MG2-001",
         tolerance_nm=mm("1.5").amount,
     )
     _read(done, crew["bea"], [person.pk for person in people], 90)
     begun = gauge_studies.plan_study(
-        **said,
+        **common,
         instrument=Instrument.objects.get(code="SG-1"),
         what="step of J-101 on MG2-001",
         note="hinged and latched, the door stays shut",
@@ -37,8 +37,8 @@ def _read(study, by, people: list[int], count: int, unit: str = "mm") -> None:
         value = 1.75 + 0.15 * ((3 * place) % 7 - 3) + 0.03 * who + 0.02 * wave
         replaced = None
         if turn.number == 0:
-            said = {"by": by, "study": study, "turn": 0, "unit": unit}
-            replaced = gauge_studies.record_value(**said, value="17.5")
+            turn_read = {"by": by, "study": study, "turn": 0, "unit": unit}
+            replaced = gauge_studies.record_value(**turn_read, value="17.5")
         gauge_studies.record_value(
             by=by,
             study=study,

@@ -14,8 +14,8 @@ def load(crew, glider, seams) -> None:
     bea, tomas = crew["bea"], crew["tomas"]
 
     def put(by, bay, kind, count, why, **more):
-        said = {"by": by, "airframe": first, "bay": bays[bay], "why": why}
-        return put_in(kind=kind, count=count, **said, **more)
+        common = {"by": by, "airframe": first, "bay": bays[bay], "why": why}
+        return put_in(kind=kind, count=count, **common, **more)
 
     _clecos(crew, first, seams)
     put(bea, "DOOR-L", "film", 1, "against scratches", place="window, inside")

@@ -115,10 +115,10 @@ def _each(content: dict, key: str, most: int, complaints: list, read: Callable) 
 def _part(entry: dict) -> Body:
     refuse_unknown(entry, ("name", "fixed", *GOES))
     name, fixed = name_of(entry, "name"), _yes(entry, "fixed")
-    said = [key for key in GOES if key in entry]
-    if fixed and said:
-        raise Wrong(said[0], f"{name!r} is fixed: it makes no motions")
-    if len(said) > 1:
+    ways = [key for key in GOES if key in entry]
+    if fixed and ways:
+        raise Wrong(ways[0], f"{name!r} is fixed: it makes no motions")
+    if len(ways) > 1:
         raise Wrong("adjusters", f"{name!r} has motions too: one of the two says how "
                                  "it goes")  # fmt: skip
     if "adjusters" in entry:

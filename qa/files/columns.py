@@ -66,7 +66,7 @@ def recognize(
     plain, lengths = list(plain), list(lengths)
     known = {name: (name, None) for name in plain}
     known |= {f"{q}_{unit}": (q, unit) for q in lengths for unit in NM_PER}
-    found: dict[str, Column] = {}
+    columns: dict[str, Column] = {}
     complaints, excused = [], set()
     for index, name in enumerate(header.cells):
         if not name:
@@ -77,18 +77,20 @@ def recognize(
             complaints.append(Complaint(reason, header.line, name))
             continue
         quantity, unit = known[name]
-        if quantity in found:
-            reason = f"{quantity} is there twice; it was {found[quantity].name} before"
+        if quantity in columns:
+            reason = (
+                f"{quantity} is there twice; it was {columns[quantity].name} before"
+            )
             complaints.append(Complaint(reason, header.line, name))
             continue
-        found[quantity] = Column(quantity, name, unit, index)
+        columns[quantity] = Column(quantity, name, unit, index)
     for quantity in required:
-        if quantity not in found and quantity not in excused:
+        if quantity not in columns and quantity not in excused:
             name = _heading(quantity, lengths)
             complaints.append(Complaint("the column is missing", header.line, name))
     if complaints:
         raise FileComplaints(complaints)
-    return found
+    return columns
 
 
 def length_nm(text: str, unit: str) -> int:

@@ -122,9 +122,9 @@ def _refuse_narrow_limits(joint: JointFile, options: dict) -> None:
     narrow = narrow_limits(
         joint.limits, options["rule"], options["uncertainty_mm"], options["edition"]
     )
-    found = [
+    complaints = [
         joint.complaint(row, name, f"too narrow for guarded acceptance: {why}")
         for row, name, why in narrow
     ]
-    if found:
-        raise FileComplaints(found)
+    if complaints:
+        raise FileComplaints(complaints)

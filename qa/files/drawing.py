@@ -143,14 +143,14 @@ def entities_of(document, kinds: Sequence[str] = (*DRAWN, "POINT", "TEXT")) -> l
 
     try:
         all_of_them = disassemble.recursive_decompose(document.modelspace())
-        found = list(islice(all_of_them, MOST_ENTITIES + 1))
+        entities = list(islice(all_of_them, MOST_ENTITIES + 1))
     except (DXFError, RecursionError, ValueError) as why:
         raise complaint(f"its blocks cannot be taken apart: {why}") from None
-    if len(found) > MOST_ENTITIES:
+    if len(entities) > MOST_ENTITIES:
         raise complaint(f"more than {MOST_ENTITIES} things are drawn in it")
     return [
         entity
-        for entity in found
+        for entity in entities
         # The points that a dimension is measured between are no stations.
         if entity.dxftype() in kinds and entity.dxf.layer.lower() != "defpoints"
     ]
@@ -192,7 +192,7 @@ def _the_seam(pieces: dict, *, in_space: bool) -> tuple[Curve, str]:
     """The one curve, in x and y where it is of one height and no face is drawn."""
     if not pieces:
         raise complaint("no line or curve is drawn in it")
-    found = []
+    drawn = []
     for name, lines in pieces.items():
         heights = np.concatenate([line[:, 2] for line in lines])
         size = 3 if in_space or np.ptp(heights) > NEAR_MM else 2
@@ -200,25 +200,25 @@ def _the_seam(pieces: dict, *, in_space: bool) -> tuple[Curve, str]:
             curves = join([line[:, :size] for line in lines], NEAR_MM)
         except ValueError as why:
             raise complaint(f"layer {name}: {why}") from None
-        found += [(name, curve) for curve in curves]
-    if len(found) != 1:
-        raise complaint(_several(found))
-    name, curve = found[0]
+        drawn += [(name, curve) for curve in curves]
+    if len(drawn) != 1:
+        raise complaint(_several(drawn))
+    name, curve = drawn[0]
     flat = curve.points.shape[1] == 2
     if curve.closed and flat and not turning_sense_of(curve):
         raise complaint(f"layer {name}: the seam encloses no area")
     return curve, name
 
 
-def _several(found: Sequence[tuple[str, Curve]]) -> str:
-    if not found:
+def _several(curves: Sequence[tuple[str, Curve]]) -> str:
+    if not curves:
         return "no line or curve of any length is drawn in it"
-    told = [
+    named = [
         f"layer {name}: {'closed' if curve.closed else 'open'}, {curve.length:.1f} mm"
-        for name, curve in found[:8]
+        for name, curve in curves[:8]
     ]
-    more = f" and {len(found) - 8} more" if len(found) > 8 else ""
-    return f"{len(found)} curves are drawn, one is the seam ({'; '.join(told)}{more})"
+    more = f" and {len(curves) - 8} more" if len(curves) > 8 else ""
+    return f"{len(curves)} curves are drawn, one is the seam ({'; '.join(named)}{more})"
 
 
 def _marks(drawn: Iterable, factor: float, size: int) -> Iterable[Mark]:

@@ -51,10 +51,10 @@ def read(data: bytes, *, layer: str = "", unit: str = "mm") -> HoleDrawing:
     factor, word = factor_of(document, unit)
     drawn = entities_of(document, ("CIRCLE", "POINT", "ELLIPSE", *TEXTS))
     rings, name = _on_one_layer(drawn, layer)
-    found = _places(rings, factor)
-    if len(found) > MOST_HOLES:
+    places = _places(rings, factor)
+    if len(places) > MOST_HOLES:
         raise complaint(f"more than {MOST_HOLES} holes are drawn")
-    holes = _named(found, dict(_texts(drawn, factor)))
+    holes = _named(places, dict(_texts(drawn, factor)))
     return HoleDrawing(holes, name, word)
 
 
@@ -79,7 +79,7 @@ def _on_one_layer(drawn: Iterable, layer: str) -> tuple[list, str]:
 
 def _places(rings: Iterable, factor: float) -> dict:
     """(place, diameter or None) by place, in the order drawn."""
-    found: dict = {}
+    places: dict = {}
     heights = set()
     for ring in rings:
         if ring.dxftype() == "ELLIPSE":
@@ -89,15 +89,15 @@ def _places(rings: Iterable, factor: float) -> dict:
             raise complaint("a hole is drawn more than 100 m away, or nowhere")
         heights.add(round(at.z * factor / NEAR_MM))
         key = _key(at, factor)
-        _at, known = found.get(key, (None, None))
+        _at, known = places.get(key, (None, None))
         if known is not None and across is not None:
             place = f"({at.x * factor:.2f}, {at.y * factor:.2f})"
             raise complaint(f"two circles are drawn round one place, {place} mm")
         place = (at.x * factor, at.y * factor)
-        found[key] = (place, known if across is None else across)
+        places[key] = (place, known if across is None else across)
     if len(heights) > 1:
         raise complaint("the holes are not in one plane: they are in x, y")
-    return found
+    return places
 
 
 def _ring(entity, factor: float):
@@ -127,13 +127,13 @@ def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:
                 yield _key(at, factor), words.strip()
 
 
-def _named(found: dict, names: dict) -> tuple[DrawnHole, ...]:
+def _named(places: dict, names: dict) -> tuple[DrawnHole, ...]:
     """Each with its name; the others numbered, past the names that are there."""
-    used = {names[key] for key in found if names.get(key)}
+    used = {names[key] for key in places if names.get(key)}
     numbers = (str(n) for n in count(1) if str(n) not in used)
     holes = tuple(
         DrawnHole(names.get(key) or next(numbers), place, across)
-        for key, (place, across) in found.items()
+        for key, (place, across) in places.items()
     )
     for label in used:
         if sum(hole.label == label for hole in holes) > 1:

@@ -162,10 +162,10 @@ def _rounded(row: RowRead) -> RowRead:
 def _require_together(columns: dict[str, Column], header: Row) -> None:
     """A direction needs its components."""
     missing = {
-        other: Complaint(f"the column is missing ({one} needs it)", header.line, other)
-        for one, other in TOGETHER
+        other: Complaint(f"the column is missing ({name} needs it)", header.line, other)
+        for name, other in TOGETHER
         + tuple((b, a) for a, b in TOGETHER if a != "normal_z")
-        if one in columns and other not in columns
+        if name in columns and other not in columns
     }
     if missing:
         raise FileComplaints(missing.values())
@@ -192,8 +192,8 @@ def _laid(good: list[RowRead], closed, part_inside, headings) -> list[RowRead]:
     if closed and good[-1].point and places[-1] == places[0]:
         good = good[:-1]
     closes = closed and len(good) > 1 and good[-1].tape is None and not good[-1].point
-    said = {row.station.corner for row in (good[0], good[-1])}
-    if closes and places[-1] == places[0] and False in said and True not in said:
+    corners = {row.station.corner for row in (good[0], good[-1])}
+    if closes and places[-1] == places[0] and False in corners and True not in corners:
         # The place of a round is laid once, or it would count as broken there.
         begin = replace(good[0], station=replace(good[0].station, corner=False))
         laid = _laid([begin, *good[1:-1]], closed, part_inside, headings)
@@ -217,13 +217,13 @@ def _without_closing_row(good: list[RowRead]) -> tuple[list[RowRead], str | None
         return good, None
     first, last = good[0].station, good[-1].station
     # What one of the two says of the corner, where the other says nothing, holds.
-    said = last.corner if first.corner is None else first.corner
-    other = said if last.corner is None else last.corner
+    closing_corner = last.corner if first.corner is None else first.corner
+    other = closing_corner if last.corner is None else last.corner
     bare = last == Station(label=last.label, place=last.place, corner=last.corner)
     # Marked, it is the second station of a corner, but where the first has said all.
     again = last.label == first.label or first.gap_direction is not None
     bare = bare and (again or last.corner is not True)
-    first = replace(first, corner=said)
+    first = replace(first, corner=closing_corner)
     same = replace(last, label=first.label, corner=other) == first
     if last.place != first.place or not (same or bare):
         return good, None
@@ -251,7 +251,7 @@ def _is_sharp(stations: list[Station]) -> bool:
 
 
 def _located(
-    found: list[JointComplaint], lines: list[int], headings: dict[str, str]
+    complaints: list[JointComplaint], lines: list[int], headings: dict[str, str]
 ) -> list[Complaint]:
     """Complaints about stations as complaints about lines and columns of the file."""
     whole = {"label": lines[-1] if lines else 1}
@@ -263,7 +263,7 @@ def _located(
             else lines[joint_complaint.row],
             _heading(headings, joint_complaint.field),
         )
-        for joint_complaint in found
+        for joint_complaint in complaints
     ]
 
 

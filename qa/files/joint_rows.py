@@ -154,14 +154,14 @@ def _station(cells: Cells, ends: list[int | None], extras: StationExtras) -> Sta
 
 def _corner(cells: Cells) -> bool | None:
     """Whether the seam breaks here; None where nothing is said of it."""
-    said = cells.choice("corner", *YES, *NO)
-    return said in YES if said else None
+    word = cells.choice("corner", *YES, *NO)
+    return word in YES if word else None
 
 
 def _is_point(cells: Cells) -> bool:
     """A row that names no station and says no more than where a corner is."""
-    said = {name for name in cells.columns if cells.text(name)}
-    return TAPE in cells.columns and said - {"corner"} == {"x", "y"}
+    filled = {name for name in cells.columns if cells.text(name)}
+    return TAPE in cells.columns and filled - {"corner"} == {"x", "y"}
 
 
 def _extras(cells: Cells) -> StationExtras:

@@ -36,14 +36,14 @@ def parse(data: bytes):
 
 def _once_each(pairs: list[tuple]) -> dict:
     """An object of the file; JSON itself would let the last of two equal keys win."""
-    found = {}
+    members = {}
     for key, value in pairs:
-        if key in found:
-            one = json.dumps(found[key])[:LONGEST_SHOWN]
+        if key in members:
+            earlier = json.dumps(members[key])[:LONGEST_SHOWN]
             other = json.dumps(value)[:LONGEST_SHOWN]
-            raise Wrong(key, f"is there twice in one object, as {one} and {other}")
-        found[key] = value
-    return found
+            raise Wrong(key, f"is there twice in one object, as {earlier} and {other}")
+        members[key] = value
+    return members
 
 
 def refuse_unknown(entry: dict, known: tuple[str, ...]) -> None:

@@ -71,13 +71,13 @@ class StudyFile:
         for line, part, person in zip(self.lines, self.parts, self.people, strict=True):
             for key in ((part, person), (part, None), (None, person)):
                 lines[key].append(line)
-        told = {}
+        once = {}
 
         def stands(part: str | None, person: str | None) -> str:
             key = part, person
-            if key not in told:
-                told[key] = _stretches(lines[key])
-            return told[key]
+            if key not in once:
+                once[key] = _stretches(lines[key])
+            return once[key]
 
         complaints = []
         for cell in cells:
@@ -192,12 +192,12 @@ def _columns(
     ragged: list[Complaint] = []
     table = read_table(data, ragged, gaps=True)
     readers = {**required, **optional}
-    found = recognize(table.header, plain=readers, lengths=(), required=required)
+    columns_read = recognize(table.header, plain=readers, lengths=(), required=required)
     complaints = [*ragged, *_too_many(table.rows)]
-    columns: dict[str, list] = {name: [] for name in found}
+    columns: dict[str, list] = {name: [] for name in columns_read}
     columns[LINE] = [row.line for row in table.rows]
     for row in table.rows[:MOST_ROWS]:
-        for name, column in found.items():
+        for name, column in columns_read.items():
             try:
                 columns[name].append(readers[name](row.cells[column.index]))
             except ValueError as why:

@@ -24,8 +24,8 @@ FURTHEST_MM = 100_000.0
 
 def parse(data: bytes) -> tuple[Motion, ...]:
     """The motions in a file. Raises FileComplaints with all that is wrong."""
-    found = json_text.parse(data)
-    return motions_in(found.get("motions") if isinstance(found, dict) else found)
+    content = json_text.parse(data)
+    return motions_in(content.get("motions") if isinstance(content, dict) else content)
 
 
 def motions_in(entries) -> tuple[Motion, ...]:

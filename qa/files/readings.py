@@ -35,12 +35,12 @@ def parse(
         lengths=LENGTHS,
         required=("station", *LENGTHS),
     )
-    found: dict[str, tuple[int, StationReading]] = {}
+    readings: dict[str, tuple[int, StationReading]] = {}
     complaints: list[Complaint] = []
     known = set(labels)
     for row in table.rows:
         label = row.cells[columns["station"].index]
-        reason = _wrong_label(label, known, found, closing_label)
+        reason = _wrong_label(label, known, readings, closing_label)
         if reason:
             complaints.append(Complaint(reason, row.line, columns["station"].name))
         values = {}
@@ -53,21 +53,21 @@ def parse(
                 complaints.append(Complaint(str(why), row.line, column.name))
         if not reason and len(values) == len(LENGTHS):
             reading = StationReading(values["gap"], values["flush"])
-            found[label] = (row.line, reading)
+            readings[label] = (row.line, reading)
     if complaints:
         raise FileComplaints(complaints)
     absent = (None, StationReading())
-    rows = [found.get(label, absent) for label in labels]
+    rows = [readings.get(label, absent) for label in labels]
     return ReadingsFile(
         tuple(reading for _, reading in rows), tuple(line for line, _ in rows)
     )
 
 
-def _wrong_label(label: str, known: set, found: dict, closing_label) -> str | None:
+def _wrong_label(label: str, known: set, readings: dict, closing_label) -> str | None:
     if not label:
         return "the station has no name"
-    if label in found:
-        return f"station {label} is there twice (first in line {found[label][0]})"
+    if label in readings:
+        return f"station {label} is there twice (first in line {readings[label][0]})"
     if label in known:
         return None
     if label == closing_label:

@@ -112,9 +112,9 @@ class ResultForm(forms.Form):
     def said(self) -> dict:
         data = self.cleaned_data
         names = ("value", "unit", "under", "u", "u_under")
-        found = Found(**{name: data.get(name, "") for name in names})
+        measured = Found(**{name: data.get(name, "") for name in names})
         return {
-            "found": found,
+            "found": measured,
             "instrument": data.get("instrument"),
             "note": data["note"],
         }

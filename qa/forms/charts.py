@@ -55,15 +55,15 @@ class NoteForm(forms.Form):
 
     def clean(self):
         """What an act takes of it."""
-        said = super().clean()
-        read, check = self.points.get(said.pop("point", None), (None, None))
-        everywhere = said.pop("everywhere", False)
+        cleaned = super().clean()
+        read, check = self.points.get(cleaned.pop("point", None), (None, None))
+        everywhere = cleaned.pop("everywhere", False)
         if read is None:
-            return said
-        said["check"] = check
-        said["of"] = EVERYWHERE if everywhere else self.of
-        said["station"] = None if everywhere else read.own.get(self.row)
-        return said
+            return cleaned
+        cleaned["check"] = check
+        cleaned["of"] = EVERYWHERE if everywhere else self.of
+        cleaned["station"] = None if everywhere else read.own.get(self.row)
+        return cleaned
 
 
 class OtherNoteForm(forms.Form):

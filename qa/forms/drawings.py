@@ -86,11 +86,11 @@ def _in_space(drawn: Drawing, places: np.ndarray) -> str:
     missing = [
         (mark, layer)
         for mark in drawn.marks
-        for layer, told in (
+        for layer, where in (
             (drawings.GAP_LAYER, mark.direction),
             (drawings.FACE_LAYER, mark.face),
         )
-        if not told
+        if not where
     ]
     if missing:
         mark, layer = missing[0]

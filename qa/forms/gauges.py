@@ -35,18 +35,18 @@ class CalibrationForm(forms.Form):
 
     def clean(self):
         nm_of_texts(self, "error_nm", "expanded_nm")
-        said = self.cleaned_data
-        expanded, k = said.get("expanded_nm"), said.pop("k_e3", None)
+        cleaned = self.cleaned_data
+        expanded, k = cleaned.get("expanded_nm"), cleaned.pop("k_e3", None)
         if expanded is not None and expanded < 0:
             self.add_error("expanded_nm", _("This must be 0 or more."))
         if expanded is not None and k is None:
             self.add_error("k_e3", _("Say which factor it was stated with."))
-        said["k_e3"] = None if expanded is None or k is None else round(k * MILLI)
-        done, due = said.get("done_on"), said.get("due")
+        cleaned["k_e3"] = None if expanded is None or k is None else round(k * MILLI)
+        done, due = cleaned.get("done_on"), cleaned.get("due")
         if done and due and due < done:
             self.add_error("due", _("This is before it was done."))
-        said.pop("unit", None)
-        return said
+        cleaned.pop("unit", None)
+        return cleaned
 
 
 # name of the field: (name of the line, kind)
@@ -99,28 +99,33 @@ class BudgetForm(forms.Form):
 
     def clean(self):
         nm_of_texts(self, *LINES)
-        said = self.cleaned_data
+        cleaned = self.cleaned_data
         for name in LINES:
-            if (said.get(name) or 0) < 0:
+            if (cleaned.get(name) or 0) < 0:
                 self.add_error(name, _("This must be 0 or more."))
-        if said.get("expanded_nm") and not said.get("k_e3"):
+        if cleaned.get("expanded_nm") and not cleaned.get("k_e3"):
             self.add_error("k_e3", _("Say which factor it was stated with."))
-        return said
+        return cleaned
 
     @property
     def rows(self) -> list[dict]:
         """The lines that are stated, as a record keeps them."""
-        said = self.cleaned_data
-        k = said.get("k_e3")
+        cleaned = self.cleaned_data
+        k = cleaned.get("k_e3")
         more = {
             "expanded_nm": {"k_e3": k and round(k * MILLI)},
-            "repeats_nm": {"df": said.get("repeats_df")},
-            "person_nm": {"df": said.get("person_df")},
+            "repeats_nm": {"df": cleaned.get("repeats_df")},
+            "person_nm": {"df": cleaned.get("person_df")},
         }
         return [
-            {"name": name, "kind": kind, "value_nm": said[field], **more.get(field, {})}
+            {
+                "name": name,
+                "kind": kind,
+                "value_nm": cleaned[field],
+                **more.get(field, {}),
+            }
             for field, (name, kind) in LINES.items()
-            if said.get(field)
+            if cleaned.get(field)
         ]
 
     @classmethod

@@ -96,12 +96,12 @@ def pattern_text(revision: HolePatternRevision) -> str:
 
 def worded(bad: FileComplaints) -> list[str]:
     """Complaints for a form: "line 3, x_mm: ..."."""
-    told = []
+    texts = []
     for complaint in bad.complaints[:20]:
         line = f"line {complaint.line}" if complaint.line else ""
         place = ", ".join(word for word in (line, complaint.column) if word)
-        told.append(f"{place}: {complaint.text}" if place else str(complaint.text))
-    return told
+        texts.append(f"{place}: {complaint.text}" if place else str(complaint.text))
+    return texts
 
 
 class _Table(forms.Form):
@@ -186,8 +186,8 @@ class PatternForm(_Table):
             }
 
     def clean(self):
-        said = super().clean()
-        upload = said.get("upload")
+        cleaned = super().clean()
+        upload = cleaned.get("upload")
         try:
             if upload and looks_like_dxf(upload.name):
                 self._take_drawing(upload)
@@ -197,14 +197,14 @@ class PatternForm(_Table):
             field = "upload" if upload else "table"
             for text in worded(bad):
                 self.add_error(field, text)
-        return said
+        return cleaned
 
     def _take_drawing(self, upload) -> None:
         """Put its holes into the table. Nothing is saved by that: somebody looks."""
-        said = self.cleaned_data
-        unit = said.get("units") or Unit.MM
+        cleaned = self.cleaned_data
+        unit = cleaned.get("units") or Unit.MM
         drawn = hole_drawing.read(
-            self.table_bytes(), layer=said.get("layer", "").strip(), unit=unit
+            self.table_bytes(), layer=cleaned.get("layer", "").strip(), unit=unit
         )
         zone, larger = (self._length(name, unit) for name in ("zone", "larger"))
         sized = any(hole.diameter_mm for hole in drawn.holes)
@@ -240,9 +240,9 @@ class PatternForm(_Table):
 
     @property
     def says(self) -> PatternHead:
-        said = self.cleaned_data
+        cleaned = self.cleaned_data
         names = ("note", "source", "spacing_rule", "units")
-        return PatternHead(**{name: said[name] for name in names})
+        return PatternHead(**{name: cleaned[name] for name in names})
 
 
 class HoleCheckForm(_Table):
@@ -297,22 +297,24 @@ class HoleCheckForm(_Table):
         return [self[name] for name in names]
 
     def clean(self):
-        said = super().clean()
+        cleaned = super().clean()
         try:
-            if said.get("upload"):
+            if cleaned.get("upload"):
                 self.measured = self._from_file()
             else:
                 self.measured = self._typed()
         except FileComplaints as bad:
             for text in worded(bad):
                 self.add_error("upload", text)
-        return said
+        return cleaned
 
     def _typed(self) -> list[MeasuredHole]:
-        said, unit = self.cleaned_data, self.cleaned_data.get("unit") or Unit.MM
-        found = []
+        cleaned, unit = self.cleaned_data, self.cleaned_data.get("unit") or Unit.MM
+        holes = []
         for row, hole in enumerate(self.holes):
-            texts = {name: said.get(f"{name}_{row}", "") for name, _l in self.COLUMNS}
+            texts = {
+                name: cleaned.get(f"{name}_{row}", "") for name, _l in self.COLUMNS
+            }
             if not any(texts.values()):
                 continue
             for name, text in texts.items():
@@ -323,8 +325,8 @@ class HoleCheckForm(_Table):
                         self.add_error(f"{name}_{row}", _("The place needs x and y."))
                 except LengthError as error:
                     self.add_error(f"{name}_{row}", f"{error}.")
-            found.append(MeasuredHole(hole.label, **texts, unit=unit))
-        return found
+            holes.append(MeasuredHole(hole.label, **texts, unit=unit))
+        return holes
 
     def _from_file(self) -> list[MeasuredHole]:
         """Measured holes of a file; its nominal places must be the pattern's."""
@@ -387,12 +389,14 @@ class StackForm(forms.Form):
     )
 
     def clean(self):
-        said = self.cleaned_data
-        unit = said.get("unit") or Unit.MM
+        cleaned = self.cleaned_data
+        unit = cleaned.get("unit") or Unit.MM
         for name in ("stack", "grip"):
-            text = said.get(name) or ""
+            text = cleaned.get(name) or ""
             try:
-                said[name] = [to_mm(parse_typed(part, unit)) for part in _layers(text)]
+                cleaned[name] = [
+                    to_mm(parse_typed(part, unit)) for part in _layers(text)
+                ]
             except LengthError as error:
                 self.add_error(name, f"{error}.")
-        return said
+        return cleaned

@@ -51,8 +51,10 @@ class InstrumentField(FoundField):
 
     def label_from_instance(self, instrument):
         standing = gauges.standing_now(instrument)
-        told = [why for why, _refused in gauges.objections(standing, self.rules)]
-        return " ".join([str(instrument), *(f"({why.rstrip('.')})" for why in told)])
+        objections = [why for why, _refused in gauges.objections(standing, self.rules)]
+        return " ".join(
+            [str(instrument), *(f"({why.rstrip('.')})" for why in objections)]
+        )
 
     @cached_property
     def rules(self):

@@ -216,17 +216,19 @@ class LayoutForm(forms.Form):
         """The stations as the text of a file; None after complaining."""
         if not self.is_valid():
             return None
-        said = self.cleaned_data
-        if not closed and said["shape"] != "corners":
+        cleaned = self.cleaned_data
+        if not closed and cleaned["shape"] != "corners":
             self.add_error("shape", _("An open seam is laid along corner points."))
             return None
         try:
-            laid = _laid(said, closed, part_inside)
+            laid = _laid(cleaned, closed, part_inside)
         except ValueError as why:
             self.add_error("shape", f"{why}.".capitalize())
             return None
-        order = _order(laid.places, said) if closed else range(len(laid.places))
-        return write([_row(laid, row, n, said) for n, row in enumerate(order, start=1)])
+        order = _order(laid.places, cleaned) if closed else range(len(laid.places))
+        return write(
+            [_row(laid, row, n, cleaned) for n, row in enumerate(order, start=1)]
+        )
 
 
 def _cell(text: str, nm: int, unit: str) -> tuple[str, str]:
@@ -263,14 +265,14 @@ def _laid(cleaned: dict, closed: bool, part_inside: bool) -> layout.Layout:
     )
 
 
-def _order(places: np.ndarray, said: dict) -> list[int]:
+def _order(places: np.ndarray, cleaned: dict) -> list[int]:
     """Rows in the order of their numbers: from the start asked for, either way."""
     rows = list(range(len(places)))
-    if said["way"] == "cw":
+    if cleaned["way"] == "cw":
         rows.reverse()
-    at = STARTS[said["start"]][1]
+    at = STARTS[cleaned["start"]][1]
     if at is None:
-        return rows[-1:] + rows[:-1] if said["way"] == "cw" else rows
+        return rows[-1:] + rows[:-1] if cleaned["way"] == "cw" else rows
     low, high = places[:, :2].min(axis=0), places[:, :2].max(axis=0)
     target = (low + high) / 2 + np.array(at) * (high - low) / 2
     away = np.round(np.hypot(*(places[:, :2] - target).T), 6)
@@ -279,9 +281,9 @@ def _order(places: np.ndarray, said: dict) -> list[int]:
     return rows[turn:] + rows[:turn]
 
 
-def _row(laid: layout.Layout, row: int, number: int, said: dict) -> dict:
-    unit = said["unit"]
-    cells = {"station": str(number), **said["limits"]}
+def _row(laid: layout.Layout, row: int, number: int, cleaned: dict) -> dict:
+    unit = cleaned["unit"]
+    cells = {"station": str(number), **cleaned["limits"]}
     for axis, value in zip("xy", laid.places[row], strict=False):
         nm = to_nm(float(value))
         cells[axis] = (format_length(nm, unit, PLACES[unit]), unit)

@@ -55,12 +55,14 @@ class MoldAskForm(forms.Form):
         """What was asked, None for the usual."""
         if not self.is_bound or not self.is_valid():
             return None
-        said = self.cleaned_data
-        worth = WORTH_NM if said["worth_nm"] is None else said["worth_nm"]
-        asked = (said["first_pull"], said["opening"], said["sd_nm"])
+        cleaned = self.cleaned_data
+        worth = WORTH_NM if cleaned["worth_nm"] is None else cleaned["worth_nm"]
+        asked = (cleaned["first_pull"], cleaned["opening"], cleaned["sd_nm"])
         if not any(asked) and worth == WORTH_NM:
             return None
-        return Choice(said["first_pull"], said["opening"], said["sd_nm"], worth)
+        return Choice(
+            cleaned["first_pull"], cleaned["opening"], cleaned["sd_nm"], worth
+        )
 
 
 class TakeCorrectionForm(forms.Form):

@@ -31,15 +31,19 @@ class WhatForm(forms.Form):
     )
 
     def clean(self):
-        said = self.cleaned_data
-        named = [name for name in ("joint", "part", "bay") if said.get(name)]
+        cleaned = self.cleaned_data
+        named = [name for name in ("joint", "part", "bay") if cleaned.get(name)]
         if len(named) != 1 and not self.errors:
             raise forms.ValidationError(_("Choose a joint, a part or a bay."))
-        airframe = said.get("airframe")
+        airframe = cleaned.get("airframe")
         for name in ("joint", "bay"):
-            if airframe and said.get(name) and said[name].type_id != airframe.type_id:
+            if (
+                airframe
+                and cleaned.get(name)
+                and cleaned[name].type_id != airframe.type_id
+            ):
                 self.add_error(name, _("That is of another type of airframe."))
-        return said
+        return cleaned
 
 
 class OfferForm(forms.Form):

@@ -40,15 +40,19 @@ class PackForm(forms.Form):
     )
 
     def clean(self):
-        said = super().clean()
-        chosen = [n for n in ("joint", "part", "bay") if said.get(n)]
+        cleaned = super().clean()
+        chosen = [n for n in ("joint", "part", "bay") if cleaned.get(n)]
         for name in chosen[1:]:
             self.add_error(name, _("Choose a joint, a part or a bay: one of them."))
-        airframe = said.get("airframe")
+        airframe = cleaned.get("airframe")
         for name in ("joint", "bay"):
-            if airframe and said.get(name) and said[name].type_id != airframe.type_id:
+            if (
+                airframe
+                and cleaned.get(name)
+                and cleaned[name].type_id != airframe.type_id
+            ):
                 self.add_error(name, _("This is of another type of airframe."))
-        return said
+        return cleaned
 
 
 class RemarkForm(forms.Form):

@@ -85,13 +85,13 @@ class PlanDefaultsForm(forms.Form):
 
     def clean(self):
         nm_of_texts(self, *self.LENGTHS)
-        said = self.cleaned_data
+        cleaned = self.cleaned_data
         for name in self.LENGTHS:
-            if (said.get(name) or 0) < 0:
+            if (cleaned.get(name) or 0) < 0:
                 self.add_error(name, _("This cannot be less than 0."))
-        if said.get("bite") == 0:
+        if cleaned.get("bite") == 0:
             self.add_error("bite", _("This must be more than 0."))
-        return said
+        return cleaned
 
     def said(self) -> dict:
         """By the names of PlanDefaults."""

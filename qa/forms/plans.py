@@ -102,8 +102,8 @@ class PlanForm(forms.Form):
     @property
     def otherwise(self) -> bool:
         """Whether more than a way is wished."""
-        said = self.side_wished or self.limits or self.freely_wished
-        return self.is_bound and bool(said or self.errors)
+        wished = self.side_wished or self.limits or self.freely_wished
+        return self.is_bound and bool(wished or self.errors)
 
     @property
     def freely_wished(self) -> bool:
@@ -114,16 +114,16 @@ class PlanForm(forms.Form):
     def limits(self) -> dict:
         """What was said, by the names of PlanOptions; what could be read of it."""
         self.is_valid()
-        said = self.cleaned_data
-        found = {
-            option: to_mm(said[name])
+        cleaned = self.cleaned_data
+        limits = {
+            option: to_mm(cleaned[name])
             for name, option in self.LENGTHS.items()
-            if said.get(name) is not None
+            if cleaned.get(name) is not None
         }
         for name, option in self.ANGLES.items():
-            if said.get(name) is not None:
-                found[option] = said[name]
-        return found
+            if cleaned.get(name) is not None:
+                limits[option] = cleaned[name]
+        return limits
 
     @property
     def side_wished(self) -> str | None:

@@ -169,8 +169,8 @@ class RequirementForm(AskedReason):
                         self.add_error(name, _worded(complaint))
         return cleaned
 
-    def _cross_checks(self, said) -> None:
-        warm = [said.get(name) for name in (*EXPANSIONS, "expanding_length")]
+    def _cross_checks(self, cleaned) -> None:
+        warm = [cleaned.get(name) for name in (*EXPANSIONS, "expanding_length")]
         given = [value is not None for value in warm]
         if any(given) and not all(given) and not self.errors.keys() & set(EXPANSIONS):
             self.add_error(
@@ -249,8 +249,8 @@ def _point(line: str, names: set[str]) -> dict:
 def read_motions(text: str) -> list[dict]:
     """The motions as they were typed, once `motions_file` has read them."""
     motions_file.parse(text.encode())
-    found = json.loads(text)
-    return found["motions"] if isinstance(found, dict) else found
+    content = json.loads(text)
+    return content["motions"] if isinstance(content, dict) else content
 
 
 def _worded(complaint) -> str:

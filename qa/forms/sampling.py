@@ -87,8 +87,12 @@ class RiskForm(forms.Form):
         nm_of_texts(self, *(sd for _off, sd in names), positive=True)
         for kind, limited in self.groups:
             off, sd = _names((kind, limited))
-            said = self.cleaned_data
-            if limited == Limited.ONE and said.get(sd) and said.get(off, 0) is None:
+            cleaned = self.cleaned_data
+            if (
+                limited == Limited.ONE
+                and cleaned.get(sd)
+                and cleaned.get(off, 0) is None
+            ):
                 self.add_error(off, _("How far inside of the limit they lie is asked."))
         return self.cleaned_data
 
@@ -101,12 +105,12 @@ class RiskForm(forms.Form):
     @property
     def made(self) -> dict[Group, Made]:
         """By group, where a scatter is stated."""
-        said, found = self.cleaned_data, {}
+        cleaned, spreads = self.cleaned_data, {}
         for group in self.groups:
             off, sd = _names(group)
-            if said.get(sd):
-                found[group] = Made(said[off] or 0, said[sd])
-        return found
+            if cleaned.get(sd):
+                spreads[group] = Made(cleaned[off] or 0, cleaned[sd])
+        return spreads
 
     @staticmethod
     def initial_of(made: dict[Group, Made], unit: str) -> dict:

@@ -97,16 +97,16 @@ class SettingsForm(forms.Form):
 
     @staticmethod
     def _room(adjuster: Present, unit: str) -> list[str]:
-        told = (
+        limits = (
             (adjuster.max_nm - adjuster.now_nm, adjuster.plus),
             (adjuster.now_nm - adjuster.min_nm, adjuster.minus),
         )
-        return [f"{length(max(0, nm), unit)} {word}" for nm, word in told]
+        return [f"{length(max(0, nm), unit)} {word}" for nm, word in limits]
 
     @property
     def unit_said(self) -> str:
-        said = self.data.get("unit") if self.is_bound else self.fields["unit"].initial
-        return said if said in Unit.values else Unit.MM
+        unit = self.data.get("unit") if self.is_bound else self.fields["unit"].initial
+        return unit if unit in Unit.values else Unit.MM
 
     # -- reading
 
@@ -154,11 +154,11 @@ class SettingsForm(forms.Form):
             steps = round(nm / adjuster.step_nm)
             near = abs(nm - steps * adjuster.step_nm) <= HALF_A_DIGIT[self.unit_said]
             return steps * adjuster.step_nm if near else nm
-        found = COUNT.fullmatch(text)
-        if not found:
+        match = COUNT.fullmatch(text)
+        if not match:
             return None
-        under = Fraction(found[2] or 1)
-        steps = Fraction(found[1].replace(",", ".")) / under / _share(adjuster)
+        under = Fraction(match[2] or 1)
+        steps = Fraction(match[1].replace(",", ".")) / under / _share(adjuster)
         return int(steps) * adjuster.step_nm if steps.denominator == 1 else None
 
     def said(self) -> list[Set]:
@@ -190,8 +190,8 @@ def _step(adjuster: Present, unit: str) -> str:
     if adjuster.step_kind == StepKind.SHIM:
         return _now("one shim, %(step)s") % {"step": step}
     if adjuster.step_kind == StepKind.TURN:
-        told = {"turn": float(_share(adjuster)), "step": step}
-        return _now("%(turn)g turn, %(step)s") % told
+        values = {"turn": float(_share(adjuster)), "step": step}
+        return _now("%(turn)g turn, %(step)s") % values
     return step
 
 
@@ -211,9 +211,9 @@ def _whole(adjuster: Present, unit: str) -> str:
 def _nearest(adjuster: Present, nm: int, unit: str) -> str:
     """The whole steps on both sides of what was typed."""
     below = nm // adjuster.step_nm * adjuster.step_nm
-    told = {
+    values = {
         "step": length(adjuster.step_nm, unit),
         "below": format_length(below, unit),
         "above": format_length(below + adjuster.step_nm, unit),
     }
-    return _now("In steps of %(step)s: %(below)s or %(above)s.") % told
+    return _now("In steps of %(step)s: %(below)s or %(above)s.") % values

@@ -86,7 +86,7 @@ class StacksForm(forms.Form):
 
 def _thicknesses(text: str, unit: str) -> list[int]:
     """Thicknesses from "0.5 + 0.25"; none from "0"."""
-    found = []
+    thicknesses = []
     # With a fraction there are spaces inside of a thickness: "1/16 in + 1/32 in".
     between = r"[+;]+" if "/" in text else r"[+;\s]+"
     for part in re.split(between, text.strip()):
@@ -94,5 +94,5 @@ def _thicknesses(text: str, unit: str) -> list[int]:
             thick = parse_typed(part, unit)
             if thick < 0:
                 raise LengthError("a shim cannot be thinner than 0")
-            found.append(thick)
-    return [thick for thick in found if thick]
+            thicknesses.append(thick)
+    return [thick for thick in thicknesses if thick]

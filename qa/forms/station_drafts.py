@@ -26,20 +26,20 @@ class Positions:
             for words in {code.casefold(), name.casefold()}:
                 self.called.setdefault(words, []).append((code, key))
 
-    def key(self, said: str) -> int:
+    def key(self, text: str) -> int:
         """The one that is meant; LookupError says why there is none."""
-        if said in self.codes:
-            return self.codes[said]
-        found = self.called.get(said.casefold(), [])
-        if len(found) == 1:
-            return found[0][1]
-        if found:
-            codes = ", ".join(sorted(code for code, _ in found))
-            raise LookupError(f"{said!r} is the name of several positions: {codes}")
-        near = difflib.get_close_matches(said.casefold(), self.called, n=1, cutoff=0.5)
+        if text in self.codes:
+            return self.codes[text]
+        keys = self.called.get(text.casefold(), [])
+        if len(keys) == 1:
+            return keys[0][1]
+        if keys:
+            codes = ", ".join(sorted(code for code, _ in keys))
+            raise LookupError(f"{text!r} is the name of several positions: {codes}")
+        near = difflib.get_close_matches(text.casefold(), self.called, n=1, cutoff=0.5)
         offered = [code for words in near for code, _ in self.called[words]]
         nearest = f"; the nearest is {' or '.join(offered)}" if offered else ""
-        raise LookupError(f"there is no position {said!r} on this type{nearest}")
+        raise LookupError(f"there is no position {text!r} on this type{nearest}")
 
 
 def drafts(file: JointFile, positions: Positions) -> list[StationDraft]:

@@ -90,8 +90,8 @@ class StationsForm(forms.Form):
         return Positions()
 
     def clean(self):
-        said = super().clean()
-        self.complaints = self._read(said.get("stations") or "")
+        cleaned = super().clean()
+        self.complaints = self._read(cleaned.get("stations") or "")
         if self.complaints:
             message = ngettext(
                 "%(count)s thing to put right, listed beside the text.",
@@ -99,7 +99,7 @@ class StationsForm(forms.Form):
                 len(self.complaints),
             )
             self.add_error("stations", message % {"count": len(self.complaints)})
-        return said
+        return cleaned
 
     def _read(self, text: str) -> list[Complaint]:
         if "stations" in self.errors:

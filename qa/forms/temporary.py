@@ -87,8 +87,8 @@ class StepForm(forms.Form):
         data = self.cleaned_data
         spots = data.get("spots", [])
         count = data.get("count") or len(spots)
-        said = {name: data[name] for name in ("note", "based_on")}
-        return {"count": count, "spots": spots, **said}
+        kept = {name: data[name] for name in ("note", "based_on")}
+        return {"count": count, "spots": spots, **kept}
 
 
 class HolesForm(forms.Form):

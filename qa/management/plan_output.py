@@ -192,12 +192,12 @@ def end_lines(plan: Plan, notes: list[str]) -> list[str]:
 
 def move_words(move: Move, known=None) -> str:
     """Every motion that is used in one line, with the digits that are known of it."""
-    told = {move.name: move for move in (known.moves if known else ())}
+    intervals = {move.name: move for move in (known.moves if known else ())}
     words = []
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         unit = "deg" if motion.turns else "mm"
-        if amount and name in told:
-            interval = told[name]
+        if amount and name in intervals:
+            interval = intervals[name]
             half = f"{interval.shown:.{interval.digits}f}"
             words.append(
                 f"{name} {amount:+z.{interval.digits}f} {unit} (give or take {half})"
@@ -259,8 +259,8 @@ def table(plan: Plan, half: float | None = None) -> list[str]:
         cut_to_be = [known.get((station.joint, station.label), to_be)] * 2
         digits = [3, *cut_to_be, to_be, gap_to_be, to_be, 3, flush_to_be]
         pairs = zip(cells, digits, strict=True)
-        told = ("" if v is None else f"{round(v, d) + 0.0:.{d}f}" for v, d in pairs)
-        rows.append((station.label, *told))
+        texts = ("" if v is None else f"{round(v, d) + 0.0:.{d}f}" for v, d in pairs)
+        rows.append((station.label, *texts))
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return [
         "  ".join(

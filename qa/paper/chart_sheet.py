@@ -50,19 +50,19 @@ def _drawn(scene, why: str) -> list[Block]:
     return [blocks.figure(scene, 420), gap(3)]
 
 
-def _table(told) -> list[Block]:
+def _table(listing) -> list[Block]:
     """Points down, numbers at the right, words last in the room that is left."""
-    if told is None:
+    if listing is None:
         return []
-    last = len(told.head) - 1
-    words = 0.40 if told.head[last].startswith("signals") else 0.16
+    last = len(listing.head) - 1
+    words = 0.40 if listing.head[last].startswith("signals") else 0.16
     columns = [
         Column(name, words, lines=6)
         if k == last
         else Column(name, (1 - words) / last, align="right" if k else "left")
-        for k, name in enumerate(told.head)
+        for k, name in enumerate(listing.head)
     ]
-    return table(columns, told.rows, CONTENT, size=7)
+    return table(columns, listing.rows, CONTENT, size=7)
 
 
 def _capability(page) -> list[Block]:

@@ -93,9 +93,9 @@ def _table(sheet: CorrectionSheet) -> list[Block]:
     return [heading(name, hint), first, *rows]
 
 
-def _openings(told) -> list[Block]:
+def _openings(openings) -> list[Block]:
     """Where an opening is off beyond its bounds, if anywhere."""
-    if told is None or not told.rows:
+    if openings is None or not openings.rows:
         return []
     columns = [
         Column("Opening", 0.16),
@@ -115,9 +115,9 @@ def _openings(told) -> list[Block]:
             *(row.opening, row.label, row.gap.value, row.gap.bounds, row.gap.does),
             *(row.flush.value, row.flush.bounds, row.flush.does),
         )
-        for row in told.rows
+        for row in openings.rows
     ]
-    hint = f"{told.unit} from the mean of the openings, where beyond the bounds"
+    hint = f"{openings.unit} from the mean of the openings, where beyond the bounds"
     story = [heading("What the openings do", hint), *table(columns, rows, CONTENT)]
     return [*story, gap(3)]
 

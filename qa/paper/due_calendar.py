@@ -11,15 +11,17 @@ AN_HOUR = timedelta(hours=1)
 A_DAY = timedelta(days=1)
 
 
-def render(told: DueCalendar, *, made_at: datetime, root: str, database: str) -> bytes:
+def render(
+    due_calendar: DueCalendar, *, made_at: datetime, root: str, database: str
+) -> bytes:
     """Return the calendar. root: address of the site; database: makes ids unique."""
     calendar = Calendar()
     calendar.add("prodid", "-//Fayline//what is due//EN")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", told.name)
-    calendar.add("x-wr-timezone", told.zone)
-    for due in told.dues:
+    calendar.add("x-wr-calname", due_calendar.name)
+    calendar.add("x-wr-timezone", due_calendar.zone)
+    for due in due_calendar.dues:
         event = Event()
         event.add("uid", f"{due.key}@{database}")
         event.add("dtstamp", made_at)

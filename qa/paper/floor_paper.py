@@ -10,35 +10,35 @@ from shop.paper.flow import paragraph
 HAND = 3.2 * MM
 
 
-def render(told: FloorPaper, paper: str = "a4") -> bytes:
+def render(page: FloorPaper, paper: str = "a4") -> bytes:
     """PDF bytes on "a4" or "letter"; the same record gives the same bytes."""
     return sheets(
-        story(told),
+        story(page),
         TitleBlock(
-            owner=told.shop,
-            document_type=told.kind,
-            number=told.number,
-            title=told.title,
-            subtitle=told.subtitle,
-            revision=told.revision,
-            date=told.issued_text,
-            creator=told.creator,
-            url=told.url,
+            owner=page.shop,
+            document_type=page.kind,
+            number=page.number,
+            title=page.title,
+            subtitle=page.subtitle,
+            revision=page.revision,
+            date=page.issued_text,
+            creator=page.creator,
+            url=page.url,
         ),
         paper=paper,
-        issued_at=told.issued_at,
+        issued_at=page.issued_at,
     )
 
 
-def story(told: FloorPaper) -> list[Block]:
-    out = [blocks.masthead(told.title, told.subtitle)]
-    out += [*blocks.identity(told.pairs), gap(3)]
-    for listed in told.tables:
+def story(page: FloorPaper) -> list[Block]:
+    out = [blocks.masthead(page.title, page.subtitle)]
+    out += [*blocks.identity(page.pairs), gap(3)]
+    for listed in page.tables:
         out += _table(listed)
-    out += [*blocks.bullets(told.notes), gap(2)]
-    if told.boxes:
-        return out + blocks.closing(told.cautions, told.boxes)
-    return out + blocks.cautions(told.cautions)
+    out += [*blocks.bullets(page.notes), gap(2)]
+    if page.boxes:
+        return out + blocks.closing(page.cautions, page.boxes)
+    return out + blocks.cautions(page.cautions)
 
 
 def _table(floor_table: FloorTable) -> list[Block]:

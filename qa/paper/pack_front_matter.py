@@ -83,11 +83,11 @@ def _stated(pack: Pack, left: float) -> list[Block]:
         most -= 1
 
 
-def _first(told: tuple[str, ...], most: int) -> tuple[str, ...]:
-    more = len(told) - most
+def _first(lines: tuple[str, ...], most: int) -> tuple[str, ...]:
+    more = len(lines) - most
     if more <= 0:
-        return told or NONE
-    return (*told[:most], f"and {more} more, each in the table of joints below")
+        return lines or NONE
+    return (*lines[:most], f"and {more} more, each in the table of joints below")
 
 
 MARK_HEIGHT, MARK_WIDTH = 15 * MM, 58 * MM

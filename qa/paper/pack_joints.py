@@ -21,8 +21,8 @@ VERDICT = 4
 def story(section: Joints) -> list[Block]:
     out = section_heading("Joints", f"{len(section.joints)} fitted")
     if section.never:
-        told = f"Never fitted, so not measured: {', '.join(section.never)}."
-        out += paragraph(told, CONTENT, size=8.5)
+        sentence = f"Never fitted, so not measured: {', '.join(section.never)}."
+        out += paragraph(sentence, CONTENT, size=8.5)
     if not section.joints:
         return out + paragraph("No joint of it was fitted yet.", CONTENT, size=8.5)
     for number, joint in enumerate(section.joints):
@@ -60,7 +60,7 @@ def _joint(pack_joint: PackJoint) -> list[Block]:
         blocks.counts(pack_joint.counts),
         blocks.figure(joint_map.build(pack_joint.map), MAP),
         blocks.legend(pack_joint.states),
-        *blocks.bullets([f"On a yellow square: {told}" for told in pack_joint.marked]),
+        *blocks.bullets([f"On a yellow square: {mark}" for mark in pack_joint.marked]),
         gap(2),
         heading("Profile along the seam", "solid: limits; dashed: acceptance limits"),
         gap(1, keep=True),
@@ -90,8 +90,8 @@ def _checks(pack_joint: PackJoint) -> list[Block]:
         Column("Instrument", 38, lines=2),
     )
     head = heading("What stands was measured in", f"{len(pack_joint.checks)} checks")
-    found = table(columns, pack_joint.checks, CONTENT, size=7.2, whole=True)
-    return [head, *found, gap(3)]
+    listing = table(columns, pack_joint.checks, CONTENT, size=7.2, whole=True)
+    return [head, *listing, gap(3)]
 
 
 def characteristics(lines, unit: str, *, worded: bool = False) -> list[Block]:

@@ -83,8 +83,10 @@ def instruments(section: Instruments) -> list[Block]:
     ]  # fmt: skip
     out += _indexed(columns, rows, [(line.code,) for line in section.lines])
     if section.unstated:
-        told = f"Measured without stating an instrument: {', '.join(section.unstated)}."
-        out += [gap(3), *paragraph(told, CONTENT)]
+        sentence = (
+            f"Measured without stating an instrument: {', '.join(section.unstated)}."
+        )
+        out += [gap(3), *paragraph(sentence, CONTENT)]
     return out
 
 
@@ -104,8 +106,8 @@ def weights(section: Weights) -> list[Block]:
         rows = [tuple(vars(line).values()) for line in section.lines]
         out += [*table(columns, rows, CONTENT, size=7.2, whole=True), gap(3)]
     if section.never:
-        told = f"Never weighed: {', '.join(section.never)}."
-        out += [*paragraph(told, CONTENT), gap(3)]
+        sentence = f"Never weighed: {', '.join(section.never)}."
+        out += [*paragraph(sentence, CONTENT), gap(3)]
     if section.total:
         out.append(heading("The airframe", "weight and balance as recorded"))
         columns = (

@@ -53,8 +53,8 @@ def story(sheet: StudySheet) -> list[Block]:
     ]
 
 
-def _drawn(found) -> list[Block]:
-    scenes = (scene for scene in (found.values, found.spread) if scene)
+def _drawn(study) -> list[Block]:
+    scenes = (scene for scene in (study.values, study.spread) if scene)
     return [block for scene in scenes for block in (blocks.figure(scene, 260), gap(3))]
 
 
@@ -88,9 +88,9 @@ def _tables(page) -> list[Block]:
     ]
 
 
-def _read(found) -> list[Block]:
-    width = 0.84 / len(found.head)
+def _read(study) -> list[Block]:
+    width = 0.84 / len(study.head)
     columns = [Column("Place", 0.16, font=SEMIBOLD)]
-    columns += [Column(name, width, align="right", lines=4) for name in found.head]
-    rows = [(place, *cells) for place, cells in found.table]
+    columns += [Column(name, width, align="right", lines=4) for name in study.head]
+    rows = [(place, *cells) for place, cells in study.table]
     return table(columns, rows, CONTENT, size=7)

@@ -96,65 +96,72 @@ def api_page(request):
     return render(request, "qa/about_api/api.html", context)
 
 
-def _address(told: dict, path: str, method: str, said: dict) -> Address:
+def _address(schema_of_api: dict, path: str, method: str, operation: dict) -> Address:
     takes = [
         Field(
             parameter["name"],
-            _what(told, parameter["schema"]),
+            _what(schema_of_api, parameter["schema"]),
             parameter["required"],
             parameter["in"],
         )
-        for parameter in said.get("parameters", ())
+        for parameter in operation.get("parameters", ())
     ]
-    if body := said.get("requestBody"):
-        takes += _fields(told, body["content"]["application/json"]["schema"], "body")
-    answer = said["responses"]["200"]["content"]["application/json"]["schema"]
-    answer, many = _each(told, answer)
+    if body := operation.get("requestBody"):
+        takes += _fields(
+            schema_of_api, body["content"]["application/json"]["schema"], "body"
+        )
+    answer = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    answer, many = _each(schema_of_api, answer)
     return Address(
-        method.upper(), path, said["summary"], takes, _fields(told, answer), many
+        method.upper(),
+        path,
+        operation["summary"],
+        takes,
+        _fields(schema_of_api, answer),
+        many,
     )
 
 
-def _each(told: dict, schema: dict) -> tuple[dict, bool]:
+def _each(schema_of_api: dict, schema: dict) -> tuple[dict, bool]:
     """What is answered once, or the many of a list or a page of a list."""
-    schema = _resolved(told, schema)
+    schema = _resolved(schema_of_api, schema)
     if schema.get("type") == "array":
-        return _resolved(told, schema["items"]), True
+        return _resolved(schema_of_api, schema["items"]), True
     items = schema.get("properties", {}).get("items", {})
     if items.get("type") == "array":
-        return _resolved(told, items["items"]), True
+        return _resolved(schema_of_api, items["items"]), True
     return schema, False
 
 
-def _resolved(told: dict, schema: dict) -> dict:
+def _resolved(schema_of_api: dict, schema: dict) -> dict:
     while "$ref" in schema:
         name = schema["$ref"].rpartition("/")[2]
-        schema = told["components"]["schemas"][name]
+        schema = schema_of_api["components"]["schemas"][name]
     return schema
 
 
-def _fields(told: dict, schema: dict, where: str = "") -> list[Field]:
-    schema = _resolved(told, schema)
+def _fields(schema_of_api: dict, schema: dict, where: str = "") -> list[Field]:
+    schema = _resolved(schema_of_api, schema)
     needed = schema.get("required", ())
     return [
-        Field(name, _what(told, described), name in needed, where)
+        Field(name, _what(schema_of_api, described), name in needed, where)
         for name, described in schema.get("properties", {}).items()
     ]
 
 
-def _what(told: dict, schema: dict) -> str:
+def _what(schema_of_api: dict, schema: dict) -> str:
     """A kind of value in few words."""
     if "anyOf" in schema:
         kinds = [kind for kind in schema["anyOf"] if kind.get("type") != "null"]
-        words = " or ".join(_what(told, kind) for kind in kinds)
+        words = " or ".join(_what(schema_of_api, kind) for kind in kinds)
         return words if len(kinds) == len(schema["anyOf"]) else f"{words}, or null"
-    schema = _resolved(told, schema)
+    schema = _resolved(schema_of_api, schema)
     if "enum" in schema:
         return ", ".join(str(value) or "empty" for value in schema["enum"])
     if "const" in schema:
         return str(schema["const"])
     if schema.get("type") == "array":
-        return f"list of: {_what(told, schema['items'])}"
+        return f"list of: {_what(schema_of_api, schema['items'])}"
     if schema.get("type") == "object":
         names = ", ".join(schema.get("properties", {}))
         return f"{{{names}}}" if names else "object"

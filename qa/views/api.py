@@ -142,8 +142,8 @@ def _witnessed(request, response):
     the tablet was told before: the tablet compares."""
     if request.tablet or request.user.is_authenticated:
         known = request.headers.get("X-Head", "")
-        if told := told_to_a_tablet(known):
-            response["X-Head"] = told
+        if head := told_to_a_tablet(known):
+            response["X-Head"] = head
     return response
 
 
@@ -190,7 +190,7 @@ def read_json(request) -> dict:
     return content
 
 
-@sensitive_variables("said")
+@sensitive_variables("body", "password")
 @api("GET", "POST", "DELETE", signed=False)
 def session(request):
     """Who is signed in here, and the token that the next act must carry."""
@@ -349,12 +349,12 @@ def check(request, check: uuid.UUID):
     known = request.headers.get("If-None-Match", "").strip('"').rpartition("-")
     if known[0] == at:
         return HttpResponse(status=304, headers={"ETag": f'"{"".join(known)}"'})
-    told = check_for_tablet(row)
-    content = digest(canonical(told))[:32]
+    answer = check_for_tablet(row)
+    content = digest(canonical(answer))[:32]
     headers = {"ETag": f'"{at}-{content}"'}
     if known[2] == content:
         return HttpResponse(status=304, headers=headers)
-    return JsonResponse(told, headers=headers)
+    return JsonResponse(answer, headers=headers)
 
 
 @api("GET")

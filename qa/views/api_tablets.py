@@ -36,7 +36,7 @@ def enroll(request):
     return JsonResponse(content, status=201)
 
 
-@sensitive_variables("said")
+@sensitive_variables("body")
 @api("POST")
 def prove(request):
     """Prove a PIN for a shift; how much was claimed in that name is told."""

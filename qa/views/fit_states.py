@@ -48,6 +48,6 @@ def joint_on_airframe(request, pk, airframe):
 
 def _raise_at(joint: Joint, airframe: Airframe, now) -> str:
     """Address at which a defect at this joint is raised, of the part that sits here."""
-    said = {"joint": joint.pk, "airframe": airframe.pk}
-    said |= {"part": now.state.fit_up.part.serial} if now else {}
-    return f"{reverse('raise_by_hand')}?{urlencode(said)}"
+    query = {"joint": joint.pk, "airframe": airframe.pk}
+    query |= {"part": now.state.fit_up.part.serial} if now else {}
+    return f"{reverse('raise_by_hand')}?{urlencode(query)}"

@@ -117,7 +117,7 @@ def correction(request, number):
     return render(request, "qa/molds/correction.html", context)
 
 
-def _end(request, number, verb, act, form=CorrectionEndForm, **said):
+def _end(request, number, verb, act, form=CorrectionEndForm, **words_of_page):
     row = _row(request, number, verb)
     page = reverse("correction", args=[number])
     if form is CorrectionDoneForm:
@@ -128,7 +128,7 @@ def _end(request, number, verb, act, form=CorrectionEndForm, **said):
         lambda **typed: act(row, **typed),
         back=page,
         above=(row.label, page),
-        **{name: words % {"label": row.label} for name, words in said.items()},
+        **{name: words % {"label": row.label} for name, words in words_of_page.items()},
     )
 
 
@@ -145,9 +145,9 @@ def correction_done(request, number):
             **typed,
         )
 
-    said = {"heading": _("%(label)s is done"), "button": _("Record this repair")}
-    said |= {"form": CorrectionDoneForm}
-    return _end(request, number, "work on tooling", act, caution=HARMS, **said)
+    words = {"heading": _("%(label)s is done"), "button": _("Record this repair")}
+    words |= {"form": CorrectionDoneForm}
+    return _end(request, number, "work on tooling", act, caution=HARMS, **words)
 
 
 def correction_on_plug(request, number):
@@ -163,12 +163,12 @@ def correction_on_plug(request, number):
             **typed,
         )
 
-    said = {
+    page = {
         "heading": _("The plug was corrected by %(label)s"),
         "button": _("Record this repair of the plug"),
     }
-    said |= {"form": OnPlugForm, "caution": HARMS}
-    return _end(request, number, "work on tooling", act, **said)
+    page |= {"form": OnPlugForm, "caution": HARMS}
+    return _end(request, number, "work on tooling", act, **page)
 
 
 def withdraw_correction(request, number):

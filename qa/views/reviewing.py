@@ -34,15 +34,15 @@ def most_often(request):
     by = request.GET.get("by")
     by = by if by in reviewing.GROUPS else "kind"
     rows = queries.nonconformances(words=chosen.pop("q"), **chosen)
-    told = reviewing.often(rows, by, asked)
+    counts = reviewing.often(rows, by, asked)
     context = {
         "filter": form,
-        "told": told,
+        "told": counts,
         "by": by,
         "groups": reviewing.GROUPS,
         "most": reviewing.MOST,
-        "page": all_of(reviewing.in_percent(told)),
-        "chart_svg": reviewing.chart(told),
+        "page": all_of(reviewing.in_percent(counts)),
+        "chart_svg": reviewing.chart(counts),
     }
     file = list_columns.MOST_OFTEN
     return list_page(request, "qa/nonconformances/most_often.html", context, file)
@@ -52,8 +52,8 @@ def most_often(request):
 def repeats(request):
     """What repeats on one mold from pull to pull, open and closed items alike."""
     roles.require(request.user, "look")
-    found = reviewing.repeats(queries.nonconformances())
-    context = {"page": all_of(found), "most": reviewing.MOST}
+    groups = reviewing.repeats(queries.nonconformances())
+    context = {"page": all_of(groups), "most": reviewing.MOST}
     file = list_columns.REPEATS
     return list_page(request, "qa/nonconformances/repeats.html", context, file)
 

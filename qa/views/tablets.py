@@ -72,10 +72,10 @@ def own_pin(request):
 def recover(request):
     roles.require(request.user, "manage tablets")
     form = RecoverForm(posted(request), request.FILES or None)
-    told = None
+    receipt = None
     if request.method == "POST":
-        _done, told = attempt(form, _recover)
-    context = {"form": form, "told": told}
+        _done, receipt = attempt(form, _recover)
+    context = {"form": form, "told": receipt}
     return render(request, "qa/tablets/recover.html", context)
 
 

@@ -88,10 +88,12 @@ def _map_of(request, airframe: Airframe) -> str:
     revision = joint.current
     revision.joint = joint
     stations = list(revision.stations.all())
-    said = {"airframe": airframe.pk, "joint": joint.pk, "bay": joint.position_id}
+    query = {"airframe": airframe.pk, "joint": joint.pk, "bay": joint.position_id}
     drawn = drawings.map_of(revision, stations, bare=True)
     places = [
-        replace(at, url="?" + urlencode(said | {"place": f"{_('station')} {at.label}"}))
+        replace(
+            at, url="?" + urlencode(query | {"place": f"{_('station')} {at.label}"})
+        )
         for at in drawn.stations
     ]
     return drawings.map_svg(replace(drawn, stations=tuple(places)))

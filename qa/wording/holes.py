@@ -40,9 +40,9 @@ def found(rows: Iterable, unit: str) -> str:
 def _one(row, unit: str) -> str:
     words = []
     if not row.position_conforms:
-        said = gettext("position %(found)s, %(allowed)s allowed")
+        text = gettext("position %(found)s, %(allowed)s allowed")
         words.append(
-            said
+            text
             % {
                 "found": lengths.length(row.position_nm, unit, 3),
                 "allowed": lengths.length(row.allowed_nm, unit, 3),
@@ -50,8 +50,8 @@ def _one(row, unit: str) -> str:
         )
     sized = row.sized or row
     if sized.size_conforms is False:
-        said = gettext("hole %(size)s")
-        words.append(said % {"size": lengths.length(sized.size_nm, unit, 3)})
+        text = gettext("hole %(size)s")
+        words.append(text % {"size": lengths.length(sized.size_nm, unit, 3)})
     return ", ".join(words)
 
 

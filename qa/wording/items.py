@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 
 @dataclass(frozen=True)
-class Said:
+class ActWords:
     """An act: the heading of its form and the link to it, its button, who does it."""
 
     heading: str
@@ -14,26 +14,32 @@ class Said:
     who: str
 
 
-ACTS: dict[str, Said] = {
-    "contain": Said(_("Contain"), _("Record the containment"), _("It is contained by")),
-    "dispose": Said(
+ACTS: dict[str, ActWords] = {
+    "contain": ActWords(
+        _("Contain"), _("Record the containment"), _("It is contained by")
+    ),
+    "dispose": ActWords(
         _("Decide what is done"),
         _("Record the disposition"),
         _("A disposition is decided by"),
     ),
-    "work": Said(_("Work done"), _("Record the work"), _("The work is recorded by")),
-    "verify": Said(
+    "work": ActWords(
+        _("Work done"), _("Record the work"), _("The work is recorded by")
+    ),
+    "verify": ActWords(
         _("Verify"),
         _("Record the verification"),
         _("It is verified, by somebody who did not do the work, by"),
     ),
-    "close": Said(_("Close"), _("Close the item"), _("It is closed by")),
-    "explain": Said(
+    "close": ActWords(_("Close"), _("Close the item"), _("It is closed by")),
+    "explain": ActWords(
         _("State the cause"), _("Record the cause"), _("The cause is stated by")
     ),
-    "assign": Said(_("Hand on"), _("Record"), _("It is handed on by")),
-    "remark": Said(_("Add a remark"), _("Add the remark"), _("Remarks are added by")),
-    "reopen": Said(_("Open again"), _("Open again"), _("It is opened again by")),
+    "assign": ActWords(_("Hand on"), _("Record"), _("It is handed on by")),
+    "remark": ActWords(
+        _("Add a remark"), _("Add the remark"), _("Remarks are added by")
+    ),
+    "reopen": ActWords(_("Open again"), _("Open again"), _("It is opened again by")),
 }
 # What is sent with the one big button: it moves the item on.
 MOVES_ON = ("contain", "dispose", "work", "verify", "close")

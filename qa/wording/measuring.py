@@ -191,25 +191,25 @@ def chart_limits(kind: str, *, even: bool) -> str:
     return str(words).format(how=how[kind], published=PUBLISHED)
 
 
-def remark(told: Remark | None) -> str | None:
-    return None if told is None else str(REMARKS[told.code]).format(**told.values)
+def remark(code: Remark | None) -> str | None:
+    return None if code is None else str(REMARKS[code.code]).format(**code.values)
 
 
 def remarks(told: Iterable[Remark]) -> list[str]:
     return [remark(code) for code in told]
 
 
-def drift(found: Trend, unit: str, digits: int, *, to_target: bool) -> str:
+def drift(trend: Trend, unit: str, digits: int, *, to_target: bool) -> str:
     """The course of what has no limit: how much it rises or falls a pull, and when it
     is at the target that it was held against. digits: decimals at least."""
-    if found.course.code == "no_trend":
-        return remark(found.course)
-    rate = abs(found.slope)
+    if trend.course.code == "no_trend":
+        return remark(trend.course)
+    rate = abs(trend.slope)
     digits = max(digits, 1 - math.floor(math.log10(rate)))
-    words = RISES if found.slope > 0 else FALLS
+    words = RISES if trend.slope > 0 else FALLS
     sentences = [words.format(rate=f"{rate:.{digits}f} {unit}")]
-    if to_target and found.reaches:
-        sentences.append(AT_TARGET[found.course.code].format(**vars(found.reaches)))
+    if to_target and trend.reaches:
+        sentences.append(AT_TARGET[trend.course.code].format(**vars(trend.reaches)))
     return "; ".join(sentences)
 
 

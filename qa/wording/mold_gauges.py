@@ -35,17 +35,17 @@ def sentences(gauges: Iterable[Sequence], unit: str) -> list[str]:
     for kind, code, nm, by_budget, *where in gauges:
         own = code, nm, by_budget, tuple(*where)
         kinds.setdefault(own, []).append(KINDS[kind])
-    told = []
+    lines = []
     for (code, nm, by_budget, labels), names in kinds.items():
         places = f" at {some_of(labels, 0)}" if labels else ""
         words = {"kinds": " and ".join(names), "places": places, "code": code}
         if nm is None:
-            told.append(NOT_KNOWN.format(**words))
+            lines.append(NOT_KNOWN.format(**words))
             continue
         how = BY_BUDGET if by_budget else BY_ALL
         most = lengths.length(nm, unit)
-        told.append(ONE_GAUGE.format(**words, most=most, how=how))
-    return told
+        lines.append(ONE_GAUGE.format(**words, most=most, how=how))
+    return lines
 
 
 def overdue(code: str, due: date, *, in_date: bool) -> str:

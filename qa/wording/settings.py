@@ -101,7 +101,9 @@ def settings_text(
             half = halves.get(adjuster.name) if halves else None
             words = change_words(adjuster, change, unit, half)
             by_point.setdefault(adjuster.point, []).append(words)
-    return "; ".join(f"{point}: {', '.join(told)}" for point, told in by_point.items())
+    return "; ".join(
+        f"{point}: {', '.join(texts)}" for point, texts in by_point.items()
+    )
 
 
 def now_words(adjuster: Settable, now_nm: int, unit: str) -> str:

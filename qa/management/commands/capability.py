@@ -29,14 +29,16 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         file = read_values(data)
-        found = capability(
+        estimate = capability(
             file.values,
             options["lower"],
             options["upper"],
             subgroups=file.subgroups,
             how=options["within"],
         )
-        return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
+        return ValuesAnswer(
+            as_plain(estimate), text_lines(estimate), remark(estimate.why)
+        )
 
 
 def as_plain(result: Capability) -> dict:

@@ -42,23 +42,26 @@ class Command(ValuesCommand):
         file = read_values(data)
         if scattered := file.scattered():
             raise FileComplaints(scattered)
-        found = chart(
+        control_chart = chart(
             file.values,
             file.subgroups,
             rules=options["rules"],
             spread=options["spread"],
         )
-        lines = text_lines(found, file.subgroups, options["rules"])
-        return ValuesAnswer(as_plain(found), lines, remark(found.why))
+        lines = text_lines(control_chart, file.subgroups, options["rules"])
+        return ValuesAnswer(as_plain(control_chart), lines, remark(control_chart.why))
 
 
-def as_plain(found: Chart) -> dict:
+def as_plain(control_chart: Chart) -> dict:
     """What was found, as documented for other programs."""
     return {
-        "kind": found.kind,
-        **_limits(found.places),
-        "spread": {"kind": found.spread and found.spread.kind, **_spread_limits(found)},
-        "signals": [asdict(signal) for signal in found.signals],
+        "kind": control_chart.kind,
+        **_limits(control_chart.places),
+        "spread": {
+            "kind": control_chart.spread and control_chart.spread.kind,
+            **_spread_limits(control_chart),
+        },
+        "signals": [asdict(signal) for signal in control_chart.signals],
     }
 
 
@@ -71,30 +74,34 @@ def _limits(line: Line | None) -> dict:
     return {name: list(getattr(line, name)) for name in names}
 
 
-def _spread_limits(found: Chart) -> dict:
+def _spread_limits(control_chart: Chart) -> dict:
     """Like _limits, of every point above."""
-    line = found.spread
-    if line is None or found.places.even and line.even:
+    line = control_chart.spread
+    if line is None or control_chart.places.even and line.even:
         return _limits(line)
-    points = range(1, len(found.places.points) + 1)
-    at = {point: row for row, point in enumerate(found.spread_at)}
+    points = range(1, len(control_chart.places.points) + 1)
+    at = {point: row for row, point in enumerate(control_chart.spread_at)}
     return {
         name: [getattr(line, name)[at[k]] if k in at else None for k in points]
         for name in ("center", "lower", "upper")
     }
 
 
-def text_lines(found: Chart, subgroups, rules: str) -> list[str]:
+def text_lines(control_chart: Chart, subgroups, rules: str) -> list[str]:
     """The same for people."""
-    if found.places is None:
-        return [found.kind.replace("_", " and ")]
-    lines = [_line(found.places), _line(found.spread)]
+    if control_chart.places is None:
+        return [control_chart.kind.replace("_", " and ")]
+    lines = [_line(control_chart.places), _line(control_chart.spread)]
     labels = list(dict.fromkeys(subgroups or ()))
-    for signal in found.signals:
-        name = f" ({labels[signal.at - 1]})" if labels and "mean" in found.kind else ""
+    for signal in control_chart.signals:
+        name = (
+            f" ({labels[signal.at - 1]})"
+            if labels and "mean" in control_chart.kind
+            else ""
+        )
         lines.append(f"point {signal.at}{name}: {rule(signal.rule)}")
-    lines.append(f"{RULE_SOURCES[rules]}: {len(found.signals) or 'no'} signals")
-    if len(found.places.points) < FEW:
+    lines.append(f"{RULE_SOURCES[rules]}: {len(control_chart.signals) or 'no'} signals")
+    if len(control_chart.places.points) < FEW:
         lines.append(f"Note: fewer than {FEW} points: the limits are preliminary.")
     return lines
 

@@ -37,12 +37,12 @@ class Command(ValuesCommand):
     def answer_from(self, data, options):
         file = read_study(data)
         try:
-            found = gauge_study(
+            study = gauge_study(
                 file.parts, file.people, file.values, tolerance=options["tolerance"]
             )
         except UnevenCells as why:
             raise FileComplaints(file.uneven(why.cells)) from why
-        return ValuesAnswer(as_plain(found), text_lines(found), remark(found.why))
+        return ValuesAnswer(as_plain(study), text_lines(study), remark(study.why))
 
 
 def as_plain(study: Study) -> dict:

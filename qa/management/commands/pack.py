@@ -49,10 +49,10 @@ class Command(BaseCommand):
         except (Refused, PermissionDenied) as no:
             raise CommandError(getattr(no, "message", str(no))) from None
         except ValidationError as no:
-            told = [
+            words = [
                 f"--{name}: {' '.join(why)}" for name, why in no.message_dict.items()
             ]
-            raise CommandError(" ".join(told)) from None
+            raise CommandError(" ".join(words)) from None
         self.issue(order, out)
 
     def issue(self, order, out: Path):
@@ -101,8 +101,8 @@ def refuse_address(address: str) -> None:
 
 def person_named(name: str) -> Person:
     """The person of a sign-in name, else of a full name that one person has."""
-    found = Person.objects.filter(username=name).first()
-    named = [found] if found else list(Person.objects.filter(name=name)[:2])
+    by_username = Person.objects.filter(username=name).first()
+    named = [by_username] if by_username else list(Person.objects.filter(name=name)[:2])
     if len(named) != 1:
         raise CommandError(f"--by: nobody here is called {name!r}, or several are.")
     return named[0]
@@ -111,8 +111,8 @@ def person_named(name: str) -> Person:
 def in_any_case(rows, what: str, where: str = "", **name):
     """The row so named, in whatever case; of several the one in just this case."""
     ((field, typed),) = name.items()
-    found = list(rows.filter(**{f"{field}__named": typed}).order_by(field))
-    rows = [row for row in found if getattr(row, field) == typed] or found
+    matches = list(rows.filter(**{f"{field}__named": typed}).order_by(field))
+    rows = [row for row in matches if getattr(row, field) == typed] or matches
     if not rows:
         raise CommandError(f"There is no {what} {typed}{where}.")
     if len(rows) > 1:

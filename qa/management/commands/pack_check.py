@@ -107,12 +107,12 @@ def check(path: Path, certificate: Path | None) -> Answer:
     else:
         _embedded(answer, data, known)
     try:
-        found = read_pack(data)
+        pack = read_pack(data)
     except NoPack as why:
         if not answer.altered:
             raise BadInput(f"{why}.") from why
         return answer
-    _content(answer, found)
+    _content(answer, pack)
     return answer
 
 
@@ -180,27 +180,27 @@ def _embedded(answer: Answer, data: bytes, known) -> None:
     _name(answer, signer, known)
 
 
-def _content(answer: Answer, found: PackFile) -> None:
+def _content(answer: Answer, pack: PackFile) -> None:
     """Whether the data inside give what the pages print."""
-    answer.pages = len(found.printed)
+    answer.pages = len(pack.printed)
     named = (pack_record.RECORD, pack_record.TABLE, pack_record.ISSUE)
-    missing = [name for name in named if name not in found.attached]
+    missing = [name for name in named if name not in pack.attached]
     if missing:
         answer.altered.append(f"{', '.join(missing)}: not attached")
         return
-    record, table, issue = (found.attached[name] for name in named)
+    record, table, issue = (pack.attached[name] for name in named)
     digest = answer.content_digest = pack_record.digest_of(record)
-    for number, printed in enumerate(found.printed, 1):
+    for number, printed in enumerate(pack.printed, 1):
         if set(printed) != {digest}:
             answer.altered.append(
                 f"page {number}: prints another content digest than {named[0]} gives"
             )
-    for number, named_sheets in enumerate(found.sheets, 1):
+    for number, named_sheets in enumerate(pack.sheets, 1):
         if (str(number), str(answer.pages)) not in named_sheets:
             last = named_sheets[-1] if named_sheets else None
-            told = "sheet {} of {}".format(*last) if last else "no sheet"
+            place = "sheet {} of {}".format(*last) if last else "no sheet"
             answer.altered.append(
-                f"page {number}: says that it is {told}, and is {number} of "
+                f"page {number}: says that it is {place}, and is {number} of "
                 f"{answer.pages}"
             )
     try:
@@ -222,16 +222,16 @@ def in_words(answer: Answer) -> str:
         return "\n  ".join(["ALTERED", *answer.altered, *other])
     if other:
         return "\n  ".join(["SIGNED BY ANOTHER", *other])
-    by, told = answer.signer, []
+    by, lines = answer.signer, []
     if answer.by_certificate is None:
         by = f"somebody who calls himself {answer.signer}"
-        told.append(
+        lines.append(
             f"Signed by {by}: whose signature that is was not tried. Name the shop's "
             "certificate with --certificate."
         )
-    told += [
+    lines += [
         f"As it was signed: {answer.pages} pages, by {by}, "
         f"{answer.signed_at or 'at a time that is not said'} by the signer's clock.",
         f"The data inside give the printed digest {answer.content_digest}.",
     ]
-    return "\n".join(told)
+    return "\n".join(lines)

@@ -57,11 +57,11 @@ class Command(FileCommand):
             raise BadInput(f"{options['assembly']}: {where(file, why)}{why}") from why
         except (NothingSeen, NoFeasibleMotion) as why:
             raise BadInput(f"{options['assembly']}: {why}") from why
-        told = zip(joints, plan.joints, strict=True)
+        pairs = zip(joints, plan.joints, strict=True)
         plan = replace(
             plan,
             joints=tuple(
-                with_doubts(joint.measured, chosen, known) for joint, known in told
+                with_doubts(joint.measured, chosen, known) for joint, known in pairs
             ),
         )
         plain = plain_assembly(file, plan, options)
@@ -76,8 +76,8 @@ def with_adjusters(file: AssemblyFile, number: int, options: dict) -> Body:
         return part
     name = beside_or_here(options["assembly"].parent, file.adjusters[number])
     with reading_file(name) as path:
-        found = adjusters_file.parse(read_file(path))
-    return replace(part, adjusters=found.adjusters)
+        rig = adjusters_file.parse(read_file(path))
+    return replace(part, adjusters=rig.adjusters)
 
 
 def where(file: AssemblyFile, why: AssemblyError) -> str:

@@ -79,8 +79,10 @@ def text_lines(plan: HolePlan) -> list[str]:
         f"  least worst    {_moved(worst)}  worst {worst.worst_mm:.4f} mm (radial)",
     ]
     if plan.pitch:
-        one, other = plan.pitch.pair
-        lines.append(f"Least pitch {plan.pitch.ratio:.2f} D, holes {one} and {other}.")
+        first, other = plan.pitch.pair
+        lines.append(
+            f"Least pitch {plan.pitch.ratio:.2f} D, holes {first} and {other}."
+        )
     return [*lines, f"{_verdict(plan)}. Edge distance and pitch are shown, not judged."]
 
 

@@ -40,7 +40,7 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         file = read_pulls(data)
-        found = trend(
+        fitted = trend(
             file.pulls,
             file.values,
             options["limit"],
@@ -48,8 +48,8 @@ class Command(ValuesCommand):
             level=float(options["level"]),
             at=options["at"],
         )
-        lines = text_lines(found, options["level"])
-        return ValuesAnswer(as_plain(found), lines, remark(found.why))
+        lines = text_lines(fitted, options["level"])
+        return ValuesAnswer(as_plain(fitted), lines, remark(fitted.why))
 
 
 def some_numbers(text: str) -> list:
@@ -60,18 +60,18 @@ def some_numbers(text: str) -> list:
         raise argparse.ArgumentTypeError(str(why)) from why
 
 
-def as_plain(found: Trend) -> dict:
+def as_plain(fitted: Trend) -> dict:
     """What was found, as documented for other programs."""
     return {
-        "slope": found.slope,
-        "slope_se": found.slope_se,
-        "intercept": found.intercept,
-        "sd": found.sd,
-        "r2": found.r2,
-        "p_slope": found.p_slope,
-        "reaches": found.reaches and asdict(found.reaches),
-        "prediction": [asdict(point) for point in found.prediction],
-        "breaks": [*found.breaks],
+        "slope": fitted.slope,
+        "slope_se": fitted.slope_se,
+        "intercept": fitted.intercept,
+        "sd": fitted.sd,
+        "r2": fitted.r2,
+        "p_slope": fitted.p_slope,
+        "reaches": fitted.reaches and asdict(fitted.reaches),
+        "prediction": [asdict(point) for point in fitted.prediction],
+        "breaks": [*fitted.breaks],
     }
 
 

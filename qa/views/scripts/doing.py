@@ -22,15 +22,15 @@ def records(address: str, words: str):
     return wrap
 
 
-def _take(request, act: uuid.UUID, form: str, said, **where):
-    sent = {**said.model_dump(mode="json", exclude_none=True), **where}
+def _take(request, act: uuid.UUID, form: str, body, **where):
+    sent = {**body.model_dump(mode="json", exclude_none=True), **where}
     receipt, new = scripted.take(request.device, act, form, sent)
     return Status(201 if new else 200, receipt)
 
 
 @records("/checks/{check}", "Start a check; the id is the check's from now on")
-def start_check(request, check: uuid.UUID, said: shapes.NewCheck):
-    sent = said.model_dump(mode="json", exclude_none=True)
+def start_check(request, check: uuid.UUID, body: shapes.NewCheck):
+    sent = body.model_dump(mode="json", exclude_none=True)
     sent["fitup"] = sent.pop("fit_up")
     if degrees := sent.pop("temperature_c", None):
         sent["temperature"] = degrees
@@ -39,27 +39,27 @@ def start_check(request, check: uuid.UUID, said: shapes.NewCheck):
 
 
 @records("/checks/{check}/readings/{act}", "Send one reading of a gauge")
-def read(request, check: uuid.UUID, act: uuid.UUID, said: shapes.NewReading):
-    return _take(request, act, "reading/1", said, check=str(check))
+def read(request, check: uuid.UUID, act: uuid.UUID, body: shapes.NewReading):
+    return _take(request, act, "reading/1", body, check=str(check))
 
 
 @records("/checks/{check}/finish/{act}", "Finish a check")
-def finish(request, check: uuid.UUID, act: uuid.UUID, said: shapes.Finish):
-    return _take(request, act, "finish/1", said, check=str(check))
+def finish(request, check: uuid.UUID, act: uuid.UUID, body: shapes.Finish):
+    return _take(request, act, "finish/1", body, check=str(check))
 
 
 @records("/nonconformances/new/{act}", "Raise a nonconformance")
-def raise_item(request, act: uuid.UUID, said: shapes.NewItem):
-    return _take(request, act, "nonconformance/1", said)
+def raise_item(request, act: uuid.UUID, body: shapes.NewItem):
+    return _take(request, act, "nonconformance/1", body)
 
 
 @records("/nonconformances/{item}/remarks/{act}", "Remark on a nonconformance")
-def remark(request, item: Path[Key], act: uuid.UUID, said: shapes.Remark):
-    return _take(request, act, "nonconformance_step/1", said, item=item)
+def remark(request, item: Path[Key], act: uuid.UUID, body: shapes.Remark):
+    return _take(request, act, "nonconformance_step/1", body, item=item)
 
 
 @records("/instruments/{instrument}/calibrations/{act}", "Record a calibration")
 def calibrate(
-    request, instrument: uuid.UUID, act: uuid.UUID, said: shapes.NewCalibration
+    request, instrument: uuid.UUID, act: uuid.UUID, body: shapes.NewCalibration
 ):
-    return _take(request, act, "calibration/1", said, instrument=str(instrument))
+    return _take(request, act, "calibration/1", body, instrument=str(instrument))

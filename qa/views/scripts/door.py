@@ -136,7 +136,7 @@ def _unreadable(request, no):
         str(name) for name in first["loc"] if name not in ("body", "query", "path")
     ]
     field = names[-1] if names else ""
-    if field in ("said", "page"):
+    if field == "page":
         field = ""
     return error(422, "unreadable", _words(first), field)
 

@@ -24,12 +24,12 @@ Asked = Query[shapes.Page]
 Key = Annotated[int, Field(ge=1, le=shapes.LARGEST)]
 
 
-def _of(request, found):
+def _of(request, row):
     """What was found, to who may look; 404 where there is none."""
     roles.require(request.user, "look")
-    if found is None:
+    if row is None:
         raise Http404
-    return found
+    return row
 
 
 def tells(address: str, shape, words: str):

@@ -25,7 +25,7 @@ def text(longest: int, shortest: int = 0):
     return Annotated[str, Field(min_length=shortest, max_length=longest)]
 
 
-class Said(Schema):
+class RequestBody(Schema):
     """What is sent: a name that is not known is a mistake, and told."""
 
     model_config = ConfigDict(extra="forbid")
@@ -323,7 +323,7 @@ class WholeItem(Item):
     steps: list[Step]
 
 
-class NewCheck(Said):
+class NewCheck(RequestBody):
     fit_up: uuid.UUID
     finish: Literal["bare", "finished"]
     instrument: uuid.UUID | None = None
@@ -332,7 +332,7 @@ class NewCheck(Said):
     note: text(400) = ""
 
 
-class NewReading(Said):
+class NewReading(RequestBody):
     """One value with its unit, or a feeler pair, or why there is none."""
 
     station: text(20, 1)
@@ -346,11 +346,11 @@ class NewReading(Said):
     reason: text(200) = ""
 
 
-class Finish(Said):
+class Finish(RequestBody):
     note: text(400) = ""
 
 
-class NewItem(Said):
+class NewItem(RequestBody):
     airframe: uuid.UUID
     title: text(200, 1)
     joint: uuid.UUID | None = None
@@ -362,11 +362,11 @@ class NewItem(Said):
     note: text(2000) = ""
 
 
-class Remark(Said):
+class Remark(RequestBody):
     note: text(400, 1)
 
 
-class NewCalibration(Said):
+class NewCalibration(RequestBody):
     done_on: Day
     laboratory: text(120, 1)
     result: Literal["good", "adjusted", "off"]
