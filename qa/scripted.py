@@ -1,6 +1,6 @@
 """What a gauge or a script sends: as a tablet does (qa.sync), and what no tablet does.
 
-The same actions underneath; `said` holds what was sent, as JSON.
+The same actions underneath; `content` holds what was sent, as JSON.
 """
 
 import datetime as dt

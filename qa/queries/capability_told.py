@@ -28,13 +28,13 @@ class CapabilityTold:
     capability_why: str = ""
 
 
-def told_of(found: Capability, unit: str, places: int) -> CapabilityTold:
+def told_of(estimate: Capability, unit: str, places: int) -> CapabilityTold:
     """In texts; places: decimals of a mean."""
     return CapabilityTold(
-        indices_of(found),
-        facts_of(found, unit, places),
-        [f"{note}." for note in remarks(found.notes)],
-        remark(found.why) or "",
+        indices_of(estimate),
+        facts_of(estimate, unit, places),
+        [f"{note}." for note in remarks(estimate.notes)],
+        remark(estimate.why) or "",
     )
 
 
@@ -42,11 +42,11 @@ def index_text(value: float) -> str:
     return lengths.true_minus(f"{value:z.2f}")
 
 
-def indices_of(told: Capability) -> list[Index]:
+def indices_of(estimate: Capability) -> list[Index]:
     indices = []
     for name in INDICES:
-        value = getattr(told, name)
-        bounds = getattr(told, f"{name}_interval")
+        value = getattr(estimate, name)
+        bounds = getattr(estimate, f"{name}_interval")
         if value is not None:
             between = " to ".join(map(index_text, bounds or ()))
             indices.append(Index(name.capitalize(), index_text(value), between))

@@ -165,10 +165,12 @@ def over_parts(
     return told_of(capability(values, low, high), name, FINER.get(name, 3))
 
 
-def _counted(row: Characteristic, found: list[CharacteristicResult]) -> CapabilityTold:
-    right = sum(_is_right(result, row.current) for result in found)
-    low, high = share_bounds(right, len(found))
-    said = _("%(right)s of %(all)s") % {"right": right, "all": len(found)}
+def _counted(
+    row: Characteristic, results: list[CharacteristicResult]
+) -> CapabilityTold:
+    right = sum(_is_right(result, row.current) for result in results)
+    low, high = share_bounds(right, len(results))
+    conforming = _("%(right)s of %(all)s") % {"right": right, "all": len(results)}
     bounds = _("%(low)s to %(high)s") % {
         "low": percent_of(low),
         "high": percent_of(high),
@@ -176,7 +178,7 @@ def _counted(row: Characteristic, found: list[CharacteristicResult]) -> Capabili
     note = _("It is counted, or so or not: that has a share and no capability index. "
              "Bounds by Clopper and Pearson (1934), if parts are right or wrong each "
              "by itself.")  # fmt: skip
-    facts = [(_("As required"), said), (_("95 % bounds of that share"), bounds)]
+    facts = [(_("As required"), conforming), (_("95 % bounds of that share"), bounds)]
     return CapabilityTold(facts=facts, notes=[note])
 
 
@@ -216,8 +218,8 @@ def on_airframe(row: Characteristic, airframe: Airframe, unit: str) -> OnAirfram
             raise_words = words.to_raise()
         photos = photos_of("result", results[0].pk)
         stale = result_staleness.stale_of(row, airframe, results[0])
-        said = {"stale": stale, "has_photo": bool(photos)}
-        newest = result_row(results[0], row.quality, unit, **said)
+        marks = {"stale": stale, "has_photo": bool(photos)}
+        newest = result_row(results[0], row.quality, unit, **marks)
     earlier = [result_row(result, row.quality, unit) for result in results[1:]]
     limits = words.limits(row.current, row.quality)
     return OnAirframe(

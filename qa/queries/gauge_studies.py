@@ -177,8 +177,8 @@ def _of(doubt: StudyDoubt, of: int) -> str:
     words = off_words(doubt.by)
     if doubt.good:
         good = _("it was found good on %(day)s (%(by)s) since: what it read holds")
-        said = {"day": doubt.good.done_on, "by": doubt.good.laboratory}
-        words = f"{words}; {good % said}"
+        values = {"day": doubt.good.done_on, "by": doubt.good.laboratory}
+        words = f"{words}; {good % values}"
     return _holds_for(words, len(doubt.values), of)
 
 
@@ -243,17 +243,17 @@ def _mm(value: float | None, unit: str) -> str:
     return "" if value is None else lengths.mm(value, unit, FINER[unit])
 
 
-def _good_for(found: Study, unit: str) -> list[str]:
+def _good_for(study: Study, unit: str) -> list[str]:
     """The limits that it is good for, in the reader's unit."""
-    for code in advice(found):
+    for code in advice(study):
         if code.code == "good_for":
             values = {
                 name: mm if unit == "mm" else mm / MM_PER_IN
                 for name, mm in code.values.items()
             }
             words = remark(type(code)(code.code, values)) or ""
-            told = {"unit": unit, "words": f"{words[:1].lower()}{words[1:]}"}
-            return [_("In %(unit)s: %(words)s") % told]
+            sentence = {"unit": unit, "words": f"{words[:1].lower()}{words[1:]}"}
+            return [_("In %(unit)s: %(words)s") % sentence]
     return []
 
 
@@ -265,23 +265,23 @@ def _anova(row) -> AnovaRow:
     return AnovaRow(name, row.df, told(row.ss), told(row.ms), told(row.f), told(row.p))
 
 
-def _part(found: Study, name: str, unit: str) -> PartRow:
-    bounds = found.intervals.get(name)
+def _part(study: Study, name: str, unit: str) -> PartRow:
+    bounds = study.intervals.get(name)
     between = ""
     if bounds:
         low, high = (lengths.number(to_nm(b), unit, FINER[unit]) for b in bounds)
         between = f"{low} to {high}"
-    ranges = found.range_method.sd.get(name) if found.range_method else None
-    return PartRow(PARTS[name], _mm(found.sd[name], unit), between, _mm(ranges, unit))
+    ranges = study.range_method.sd.get(name) if study.range_method else None
+    return PartRow(PARTS[name], _mm(study.sd[name], unit), between, _mm(ranges, unit))
 
 
-def _shares(found: Study) -> list[tuple[str, str]]:
+def _shares(study: Study) -> list[tuple[str, str]]:
     lines = []
-    if found.share_of_total is not None:
-        lines.append(("Share of all that varies", f"{found.share_of_total:.1%}"))
-    if found.share_of_tolerance is not None:
-        lines.append(("Share of the limits, 6 sd", f"{found.share_of_tolerance:.1%}"))
-    lines.append(("Groups that it tells apart", str(found.distinct_categories or "–")))
+    if study.share_of_total is not None:
+        lines.append(("Share of all that varies", f"{study.share_of_total:.1%}"))
+    if study.share_of_tolerance is not None:
+        lines.append(("Share of the limits, 6 sd", f"{study.share_of_tolerance:.1%}"))
+    lines.append(("Groups that it tells apart", str(study.distinct_categories or "–")))
     return lines
 
 
@@ -298,12 +298,12 @@ def _values_scene(state: StudyState, cells, unit: str):
     return study_plot.build(StudySheet(title, unit, tuple(state.study.places), people))
 
 
-def _spread_scene(state: StudyState, found: Study, unit: str):
+def _spread_scene(state: StudyState, study: Study, unit: str):
     per = 1.0 if unit == "mm" else MM_PER_IN
     bars = []
     for name in DRAWN:
-        low, high = found.intervals.get(name) or (None, None)
-        numbers = (found.sd[name], low, high)
+        low, high = study.intervals.get(name) or (None, None)
+        numbers = (study.sd[name], low, high)
         scaled = (None if number is None else number / per for number in numbers)
         bars.append(Bar(PARTS[name], *scaled))
     title = f"{state.study.label}: standard deviations with 95 % bounds"

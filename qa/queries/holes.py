@@ -309,8 +309,8 @@ def _fits(plan: numbers.HolePlan, unit: str) -> list[tuple[str, str]]:
 def _pitch(plan: numbers.HolePlan) -> str:
     if plan.pitch is None:
         return ""
-    one, other = plan.pitch.pair
-    return f"{plan.pitch.ratio:.2f} D between {one} and {other}"
+    first, other = plan.pitch.pair
+    return f"{plan.pitch.ratio:.2f} D between {first} and {other}"
 
 
 def _short(plan: numbers.HolePlan, rule: SpacingRule | None) -> list[str]:

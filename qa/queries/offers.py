@@ -142,12 +142,12 @@ def doubt_of(second: SecondReading, off: dict) -> str:
 
 def _condition(body: dict) -> list[str]:
     """How it was held and finished, a line a check; else how it is held."""
-    told = []
+    conditions = []
     for check in body["checks"]:
         words = [_("as accepted") if check["in_condition"] else "", check["finish"]]
         words.append(held_in_words(check["held"]) or _("how it was held is not stated"))
-        told.append(f"{check['check']}: {', '.join(str(w) for w in words if w)}")
-    return told or [held_in_words(body["held"])]
+        conditions.append(f"{check['check']}: {', '.join(str(w) for w in words if w)}")
+    return conditions or [held_in_words(body["held"])]
 
 
 def _counts(body: dict) -> list[tuple[str, str, int]]:
@@ -158,13 +158,13 @@ def _counts(body: dict) -> list[tuple[str, str, int]]:
         counted[key] = counted.get(key, 0) + 1
     order = ("does_not_conform", "clash", "not_proven", "stale", "not_measured", "left")
     words = {"left": _("decided to stay so"), "clash": _("two values")}
-    found = []
+    counts = []
     for key in (*order, "conforms", ""):
         if key in counted:
             row = states.VERDICTS.get(key)
             word = words.get(key) or str(row.many or row.word)
-            found.append((key, word, counted[key]))
-    return found
+            counts.append((key, word, counted[key]))
+    return counts
 
 
 @dataclass(frozen=True)
@@ -221,7 +221,7 @@ class OfferedRow:
 
 
 def offered_row(standing: Standing) -> OfferedRow:
-    row, said = standing.offered, standing.inspection
+    row, inspection = standing.offered, standing.inspection
     return OfferedRow(
         number=row.offer.number,
         order=row.order,
@@ -234,7 +234,7 @@ def offered_row(standing: Standing) -> OfferedRow:
         why=standing.why,
         by=row.entry.author,
         at=row.entry.received_at,
-        inspected=said.entry.author if said else "",
+        inspected=inspection.entry.author if inspection else "",
         open_lines=len(offering.open_lines(row.content)),
         short=tuple(str(SHORT[code]) for code in row.content["short"]),
     )
@@ -257,8 +257,8 @@ def offered_joints(which: str = "") -> QuerySet[OfferedJoint]:
 def page_rows(rows) -> list[OfferedRow]:
     """Where each of some offered joints stands, in a constant number of statements."""
     rows = list(rows)
-    found = acceptance.standings(rows)
-    return [offered_row(found[row.pk]) for row in rows]
+    standings = acceptance.standings(rows)
+    return [offered_row(standings[row.pk]) for row in rows]
 
 
 def queue() -> list[OfferedRow]:

@@ -24,9 +24,9 @@ class BudgetChange:
     lines: list[BudgetLine]
 
 
-def budget_change(study: GaugeStudy, found: Study, unit: str) -> BudgetChange:
+def budget_change(study: GaugeStudy, study_result: Study, unit: str) -> BudgetChange:
     """Three statements."""
-    budget = budget_by(study, found)
+    budget = budget_by(study, study_result)
     becomes = lengths.length(budget.becomes_nm, unit, FINE[unit])
     return BudgetChange(
         before=_before(budget, unit),

@@ -81,10 +81,10 @@ def items(
     return search(rows, q, *named).order_by("-pk")
 
 
-def shown(found: Iterable[TemporaryItem]) -> QuerySet[TemporaryItem]:
+def shown(items: Iterable[TemporaryItem]) -> QuerySet[TemporaryItem]:
     """Items again, with what is shown of them."""
     return TemporaryItem.objects.select_related(*RELATED).filter(
-        pk__in=[item.pk for item in found]
+        pk__in=[item.pk for item in items]
     )
 
 
@@ -168,7 +168,7 @@ def bay_counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     bays, one that holds them counts it once."""
     positions = list(Position.objects.filter(type_id=airframe.type_id))
     parents = {row.pk: row.parent_id for row in positions}
-    found = {
+    counts = {
         bay.id: BayCount(bay.id, bay.name, bay.path, bay.depth)
         for bay in branches(positions)
     }
@@ -181,9 +181,9 @@ def bay_counts(airframe: Airframe, came: Iterable[Carried]) -> list[BayCount]:
     for key, state in states.items():
         for place in _with_what_holds(bays[key], parents):
             for name, column in COUNTED.items():
-                bay = found[place]
+                bay = counts[place]
                 setattr(bay, name, getattr(bay, name) + getattr(state, column))
-    return [bay for bay in found.values() if bay.put_in]
+    return [bay for bay in counts.values() if bay.put_in]
 
 
 def _with_what_holds(bays: set[int], parents: dict[int, int | None]) -> set[int]:
@@ -305,14 +305,14 @@ def item_page(item: TemporaryItem) -> ItemPage:
     )
 
 
-def stories(found: Iterable[TemporaryItem]) -> list[ItemPage]:
+def stories(items: Iterable[TemporaryItem]) -> list[ItemPage]:
     """Items (with RELATED) with what happened to each: one statement for all."""
-    found = list(found)
+    items = list(items)
     steps: dict[int, list[TemporaryStep]] = {}
-    rows = TemporaryStep.objects.filter(item__in=found)
+    rows = TemporaryStep.objects.filter(item__in=items)
     for row in rows.select_related("entry__by", "entry__confirmation").order_by("pk"):
         steps.setdefault(row.item_id, []).append(row)
-    return [_story(item, steps.get(item.pk, [])) for item in found]
+    return [_story(item, steps.get(item.pk, [])) for item in items]
 
 
 def _story(item: TemporaryItem, steps: list[TemporaryStep]) -> ItemPage:

@@ -226,12 +226,12 @@ CHECKS = Prepared(
 
 def _happened(row: OfferedJoint, touches) -> list[tuple[int, str]]:
     own = touches.at(*_place(row))
-    told = [
+    events = [
         (fit_up.entry.pk, f"{WORDS[fit_up.reason]} (fit-up {fit_up.number})")
         for fit_up in own
     ]
     airframe = row.fit_up.airframe_id
-    return told + [
+    return events + [
         (touch.at, touch.why) for touch in touches.of(row.joint, airframe, own)
     ]
 
@@ -239,14 +239,14 @@ def _happened(row: OfferedJoint, touches) -> list[tuple[int, str]]:
 def _acts_since(rows, first: int) -> dict:
     """Cuts, moves and shims at the joints themselves: each tells by itself, before the
     next fit-up is opened."""
-    found = defaultdict(list)
+    happened = defaultdict(list)
     words_of = {TrimCut: _("trimmed"), AppliedMove: _("moved"), ShimStack: _("shimmed")}
     for model, words in words_of.items():
         acts = ACTS[model].rows(**_keys(rows), first=first)
         for at, joint, airframe, number in acts:
             why = f"{words} (fit-up {number})"
-            found[joint, airframe].append((at, why))
-    return found
+            happened[joint, airframe].append((at, why))
+    return happened
 
 
 def _read_since(rows, first: int) -> dict:
@@ -340,14 +340,14 @@ def _found_off(rows) -> dict[int, list[tuple[int, str]]]:
     acts = {UUID(act) for row in rows for act in _check_acts(row)}
     checks = CHECKS.rows(acts=acts) if acts else []
     off = gauge_doubts.found_off(checks)
-    found = defaultdict(list)
+    doubts = defaultdict(list)
     for row in rows:
         own = _check_acts(row)
         for check in checks:
             at = off.get(check.pk)
             if at and str(check.entry_id) in own and at.entry.pk > row.read_to:
-                found[row.pk].append((at.entry.pk, gauge_doubts.off_words(at)))
-    return found
+                doubts[row.pk].append((at.entry.pk, gauge_doubts.off_words(at)))
+    return doubts
 
 
 def _check_acts(row: OfferedJoint) -> list[str]:

@@ -100,25 +100,25 @@ def together(airframe: Airframe, hows: dict[int, str]) -> Together:
     return solved(parts)
 
 
-def solved(found: Together) -> Together:
+def solved(together: Together) -> Together:
     """Work out what was chosen."""
-    moving = [key for key, how in found.hows.items() if how != FIXED]
-    if len(found.hows) > MOST_PARTS:
-        found.problem = f"{MOST_PARTS} parts are planned at once, not more"
+    moving = [key for key, how in together.hows.items() if how != FIXED]
+    if len(together.hows) > MOST_PARTS:
+        together.problem = f"{MOST_PARTS} parts are planned at once, not more"
     elif not moving:
-        found.problem = "every part stays: there is nothing to move"
+        together.problem = "every part stays: there is nothing to move"
     else:
-        _solve(found)
-    return found
+        _solve(together)
+    return together
 
 
-def _members(found: dict[int, JointState]) -> dict[int, Member]:
+def _members(together: dict[int, JointState]) -> dict[int, Member]:
     """Parts by position that share a seam with another part that is fitted itself."""
     own: dict[int, list[JointState]] = {}
-    for state in found.values():
+    for state in together.values():
         own.setdefault(state.joint.position_id, []).append(state)
     beside: dict[int, set[int]] = {key: set() for key in own}
-    for state in found.values():
+    for state in together.values():
         part = state.joint.position_id
         for other in surrounds(state):
             if other in own and other != part:
@@ -156,42 +156,42 @@ def surrounds(state: JointState) -> list[int]:
 # ------------------------------------------------------------- which joints
 
 
-def _joints(found: Together) -> list[PlannedJoint]:
+def _joints(together: Together) -> list[PlannedJoint]:
     """The joints to plan by: something moves at them, as part or surround, and they
     were measured in one condition. What is left out is said."""
-    for key, member in found.members.items():
-        if any(_moves(found, state, found.hows) for state in member.states):
-            found.hows.setdefault(key, FIXED)
+    for key, member in together.members.items():
+        if any(_moves(together, state, together.hows) for state in member.states):
+            together.hows.setdefault(key, FIXED)
     chosen: list[PlannedJoint] = []
-    for key in found.hows:
-        for state in found.members[key].states:
-            if not _moves(found, state, found.hows):
+    for key in together.hows:
+        for state in together.members[key].states:
+            if not _moves(together, state, together.hows):
                 continue
-            if why := _why_not(found, state, chosen):
-                found.left_out.append(f"{state.joint.number} {why}")
+            if why := _why_not(together, state, chosen):
+                together.left_out.append(f"{state.joint.number} {why}")
             else:
-                chosen.append(planning.planned_as(found.rows, state))
+                chosen.append(planning.planned_as(together.rows, state))
     own = {planned_joint.state.joint.position_id for planned_joint in chosen}
     return [
         planned_joint
         for planned_joint in chosen
-        if _moves(found, planned_joint.state, own)
+        if _moves(together, planned_joint.state, own)
     ]
 
 
-def _moves(found: Together, state: JointState, own) -> bool:
+def _moves(together: Together, state: JointState, own) -> bool:
     """Whether a side of a joint may move, of the positions `own`: a part of which no
     joint of its own was measured stays."""
     ends = {state.joint.position_id, *surrounds(state)}
-    return any(found.hows.get(end, FIXED) != FIXED for end in ends & set(own))
+    return any(together.hows.get(end, FIXED) != FIXED for end in ends & set(own))
 
 
-def _why_not(found: Together, state: JointState, chosen: list[PlannedJoint]) -> str:
+def _why_not(together: Together, state: JointState, chosen: list[PlannedJoint]) -> str:
     if state.off:
         return f"has something off: {state.off}"
     if not state.now.values or not state.now.checks:
         return "was not measured since a part of it last changed"
-    around, opposite = state.fit_up.surround_part, found.members.get(
+    around, opposite = state.fit_up.surround_part, together.members.get(
         state.joint.surround_id
     )  # fmt: skip
     if around and opposite and around.serial != opposite.serial:
@@ -208,31 +208,31 @@ def _why_not(found: Together, state: JointState, chosen: list[PlannedJoint]) -> 
 # -------------------------------------------------------------------- plan
 
 
-def _solve(found: Together) -> None:
-    joints = _joints(found)
+def _solve(together: Together) -> None:
+    joints = _joints(together)
     if not joints:
-        found.problem = "none of these joints was measured"
+        together.problem = "none of these joints was measured"
         return
     if len({planning.rule_of(joint.state) for joint in joints}) > 1:
-        found.problem = (
+        together.problem = (
             "these joints are judged by different rules: plan them part by part"
         )
         return
     try:
-        _plan(found, joints)
+        _plan(together, joints)
     except FileComplaints as bad:
         complaints = "; ".join(str(complaint.text) for complaint in bad.complaints)
-        found.problem = f"How a part may move cannot be read: {complaints}"
+        together.problem = f"How a part may move cannot be read: {complaints}"
     except (
         AssemblyError, CannotBeSet, JointError, NarrowLimits, NoFeasibleMotion,
         NothingSeen,
     ) as no:  # fmt: skip
-        found.problem = str(no)
+        together.problem = str(no)
     except OptionError as why:
-        found.problem = f"{why.option.replace('_', ' ')}: {why}"
+        together.problem = f"{why.option.replace('_', ' ')}: {why}"
 
 
-def _plan(found: Together, joints: list[PlannedJoint]) -> None:
+def _plan(together: Together, joints: list[PlannedJoint]) -> None:
     """Bodies are the parts that the joints are of, then what only lies around them."""
     parts: dict[int, list[PlannedJoint]] = {}
     for planned in joints:
@@ -245,9 +245,9 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         key: WorkedPlan(
             own[0].check,
             True,
-            found.rows,
+            together.rows,
             own,
-            found.left_out,
+            together.left_out,
             defaults,
             least_cut=requirements.least_cut_mm(defaults, own[0].check),
             zeros=planning.zeros_in(own),
@@ -255,13 +255,13 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         for key, own in parts.items()
     }
     for key, part in worked.items():
-        motions, by = _held_by(found, key, part)
+        motions, by = _held_by(together, key, part)
         scatter = expected_scatter(part.shortfall)
         options = requirements.plan_options(
             defaults, part.check, motions, adjusters=by, cut_scatter_mm=scatter
         )
         part.options = planning.judging_all(options, joints)
-    bodies = [_body(found, key, worked.get(key)) for key in number]
+    bodies = [_body(together, key, worked.get(key)) for key in number]
     rows = [
         Between(
             planning.measured_at(joint, None),
@@ -271,16 +271,16 @@ def _plan(found: Together, joints: list[PlannedJoint]) -> None:
         for joint in joints
     ]
     options = _common([plan.options for plan in worked.values()], defaults)
-    found.plan = plan_assembly(bodies, rows, options, drawn=True)
-    together_steps.share_out(found, worked, joints, list(number))
+    together.plan = plan_assembly(bodies, rows, options, drawn=True)
+    together_steps.share_out(together, worked, joints, list(number))
 
 
-def _held_by(found: Together, key: int, worked: WorkedPlan) -> tuple:
+def _held_by(together: Together, key: int, worked: WorkedPlan) -> tuple:
     """(motions, adjusters) of a part that goes as it is held: as was stated for its
     fit-up, else as what holds it can be set, else as its joint says; None of both where
     it goes freely."""
     fit_up = worked.check.fit_up
-    if found.hows.get(key) != HELD:
+    if together.hows.get(key) != HELD:
         return None, None
     if not fit_up.motions:
         worked.present = rigs.present_at(fit_up)
@@ -290,12 +290,12 @@ def _held_by(found: Together, key: int, worked: WorkedPlan) -> tuple:
     return None, rigs.numeric_of(worked.present)
 
 
-def _body(found: Together, key: int, worked: WorkedPlan | None) -> Body:
+def _body(together: Together, key: int, worked: WorkedPlan | None) -> Body:
     """What stands in a position; it stays where nothing was chosen of it, or no joint
     of its own was measured."""
-    member = found.members.get(key)
+    member = together.members.get(key)
     name = member.serial if member else str(key)
-    if worked is None or found.hows.get(key, FIXED) == FIXED:
+    if worked is None or together.hows.get(key, FIXED) == FIXED:
         return Body(name, fixed=True)
     return Body(name, False, worked.options.motions, worked.options.adjusters)
 

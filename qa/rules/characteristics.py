@@ -116,19 +116,21 @@ class Outcome:
 def judged(
     characteristic: Characteristic,
     revision: CharacteristicRevision,
-    found: Found,
+    measured: Found,
     u_instrument: int | None = None,
 ) -> Outcome:
     """Judge what was typed; u_instrument is the standard uncertainty in nm of what a
     length was measured with."""
     quality = characteristic.quality
     if quality == Quality.ATTRIBUTE:
-        if found.value not in ("yes", "no"):
+        if measured.value not in ("yes", "no"):
             raise Refused("Say whether it is so.", field="value")
-        verdict = Verdict.CONFORMS if found.value == "yes" else Verdict.DOES_NOT_CONFORM
+        verdict = (
+            Verdict.CONFORMS if measured.value == "yes" else Verdict.DOES_NOT_CONFORM
+        )
         return Outcome(None, None, verdict)
-    require_unit(quality, found.unit)
-    exact, u = _value(quality, found, u_instrument)
+    require_unit(quality, measured.unit)
+    exact, u = _value(quality, measured, u_instrument)
     low, high = _limits(quality, revision)
     if revision.rule == Rule.GUARDED and not u:
         field = "instrument" if quality in MEASURED else "u"
@@ -163,27 +165,29 @@ def _limits(quality: str, revision: CharacteristicRevision):
     )
 
 
-def _value(quality: str, found: Found, u_nm: int | None) -> tuple[Fraction, int | None]:
+def _value(
+    quality: str, measured: Found, u_nm: int | None
+) -> tuple[Fraction, int | None]:
     """The exact value (a fraction for a ratio) and its standard uncertainty."""
     if quality in MEASURED:
-        return _exact(quality, found.value, found.unit, "value"), u_nm
+        return _exact(quality, measured.value, measured.unit, "value"), u_nm
     if quality == Quality.RATIO:
-        return _ratio(found)
-    value = _exact(quality, found.value, found.unit, "value")
+        return _ratio(measured)
+    value = _exact(quality, measured.value, measured.unit, "value")
     if value < 0:
         raise Refused("That cannot be less than nothing.", field="value")
     if quality == Quality.WEIGHT and value == 0:
         raise Refused("What was weighed weighs more than 0.", field="value")
     u = None
-    if quality == Quality.WEIGHT and found.u.strip():
-        u = math.ceil(_exact(quality, found.u, found.unit, "u"))
+    if quality == Quality.WEIGHT and measured.u.strip():
+        u = math.ceil(_exact(quality, measured.u, measured.unit, "u"))
         if u <= 0:
             raise Refused("An uncertainty is more than 0.", field="u")
     return value, u
 
 
-def _ratio(found: Found) -> tuple[Fraction, int | None]:
-    upper, lower = _decimal(found.value, "value"), _decimal(found.under, "under")
+def _ratio(measured: Found) -> tuple[Fraction, int | None]:
+    upper, lower = _decimal(measured.value, "value"), _decimal(measured.under, "under")
     for number, field in ((upper, "value"), (lower, "under")):
         if number > LARGEST:
             raise Refused("That is too large.", field=field)
@@ -194,9 +198,9 @@ def _ratio(found: Found) -> tuple[Fraction, int | None]:
     exact = ratio.ratio_ppm(upper, lower)
     if exact > LARGEST:
         raise Refused("That is too large.", field="value")
-    if not (found.u.strip() or found.u_under.strip()):
+    if not (measured.u.strip() or measured.u_under.strip()):
         return exact, None
-    us = _decimal(found.u or "0", "u"), _decimal(found.u_under or "0", "u_under")
+    us = _decimal(measured.u or "0", "u"), _decimal(measured.u_under or "0", "u_under")
     for number, field in zip(us, ("u", "u_under"), strict=True):
         if number < 0 or number > LARGEST:
             raise Refused("An uncertainty is 0 or more.", field=field)

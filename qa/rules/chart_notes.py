@@ -21,12 +21,12 @@ def notes_on(
     rows = ChartNote.objects.filter(
         fit_check__in=by_check, of__in=(of, EVERYWHERE), replaced_by=None
     )
-    found: dict[int, list[ChartNote]] = {}
+    notes: dict[int, list[ChartNote]] = {}
     for note in rows.exclude(taken_back=True).select_related("entry__by"):
         read = by_check[note.fit_check_id]
         here = read.own[row].pk if row in read.own else None
         makers = {check.pk for check in read.made_by(of, row)}
         own = note.station_id == here and note.fit_check_id in makers
         if note.of == EVERYWHERE or own:
-            found.setdefault(read.check.pk, []).append(note)
-    return found
+            notes.setdefault(read.check.pk, []).append(note)
+    return notes

@@ -95,7 +95,7 @@ def _read(records: Records, scope: Scope) -> dict:
     }
     for pattern, check in _hole_checks(records, scope):
         acts[pattern.number].add(str(check.entry_id))
-    return {number: sorted(found) for number, found in acts.items()}
+    return {number: sorted(acts_read) for number, acts_read in acts.items()}
 
 
 def _settled(records: Records, scope: Scope) -> dict:
@@ -176,17 +176,17 @@ def changes_of(row: CloseOut, gathered: Gathered) -> tuple[str, ...]:
 
 
 def _changed(was: dict, now: dict) -> tuple[str, ...]:
-    found = []
-    for section, told in words.SECTIONS.items():
+    changes = []
+    for section, heading in words.SECTIONS.items():
         before, after = was[section], now[section]
         names = [*before, *(name for name in after if name not in before)]
-        found += [
-            f"{told} {name}"
+        changes += [
+            f"{heading} {name}"
             for name in names
             if before.get(name) != after.get(name)
             or (name in before) != (name in after)
         ]
-    return tuple(found)
+    return tuple(changes)
 
 
 def doers(gathered: Gathered, scope: Scope) -> set[int]:

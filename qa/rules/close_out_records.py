@@ -226,11 +226,11 @@ def _standings(joints: dict[Airframe, list[Joint]]) -> dict:
     every = {joint.pk for own in joints.values() for joint in own}
     here = {"offer__airframe__in": list(joints), "joint__in": every}
     rows = list(acceptance.newest().filter(**here))
-    found = acceptance.standings(rows)
+    standings = acceptance.standings(rows)
     own = _split(joints, rows, lambda row: row.offer.airframe_id)
     return {
         airframe: {
-            row.joint_id: found[row.pk]
+            row.joint_id: standings[row.pk]
             for row in own[airframe]
             if row.joint_id in {joint.pk for joint in wanted}
         }

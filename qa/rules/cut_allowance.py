@@ -171,7 +171,7 @@ def _moved(line: Line, old: JointRevision, new: JointRevision, seam) -> Line:
         ends, where = np.vstack([places, places[:1]]), [*along, length]
     points = np.column_stack([np.interp(at, where, ends[:, k]) for k in range(3)])
     onto, positions, whole = seam
-    found = cut_line.positions_on(points, onto, positions, whole, new.closed)
+    moved = cut_line.positions_on(points, onto, positions, whole, new.closed)
     return [
-        (float(place), depth) for place, (_, depth) in zip(found, line, strict=True)
+        (float(place), depth) for place, (_, depth) in zip(moved, line, strict=True)
     ]

@@ -46,7 +46,7 @@ def left_holes(
     """The item by which each reading (with its check and hole) that fails stays, by the
     key of the reading. items: with RELATED. was: their readings_of."""
     items = [item for item in items if item.hole_check_id and _stays(item)]
-    found = {}
+    items_by_reading = {}
     for reading in readings:
         check, label = reading.hole_check, reading.hole.label
         for item in items if fails(reading) else ():
@@ -55,8 +55,8 @@ def left_holes(
                 continue
             then = was[item.hole_check_id, label]
             if reading.pk == then.pk or all(map(le, beyond(reading), beyond(then))):
-                found[reading.pk] = item
-    return found
+                items_by_reading[reading.pk] = item
+    return items_by_reading
 
 
 def left_results(

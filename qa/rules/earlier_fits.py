@@ -210,8 +210,8 @@ def earlier(joint: Joint, airframe: Airframe, part: Part | None) -> list[Earlier
     return fitted([joint], {key} - {None}).before(joint, airframe, key)
 
 
-def _add_cuts(joints: dict[int, Joint], told: Fitted, stations: dict) -> None:
-    every = [(joint, fit) for joint, own in told.by_joint.items() for fit in own]
+def _add_cuts(joints: dict[int, Joint], fitted: Fitted, stations: dict) -> None:
+    every = [(joint, fit) for joint, own in fitted.by_joint.items() for fit in own]
     # One part may have been fitted here on several airframes.
     cut = {serial for _joint, fit in every for serial in _cut_of(fit)}
     cuts = TrimCut.objects.filter(part__in=cut, fit_up__joint__in=joints)
@@ -219,10 +219,10 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted, stations: dict) -> None:
     revisions = {joint.current_id: joint.current for joint in joints.values()}
     for joint in joints.values():
         joint.current.joint = joint
-    _add_seams(told, revisions, {cut.fit_up__revision for cut in cuts}, stations)
+    _add_seams(fitted, revisions, {cut.fit_up__revision for cut in cuts}, stations)
     owners: dict[tuple[int, int, str], list[Earlier]] = {}
     for joint, fit in every:
-        now = told.seams[joints[joint].current_id]
+        now = fitted.seams[joints[joint].current_id]
         fit.cut_mm = {side: [0.0] * len(now.stations) for side in Side.values}
         for serial, side in _cut_of(fit).items():
             owners.setdefault((joint, serial, side), []).append(fit)
@@ -232,8 +232,8 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted, stations: dict) -> None:
         key = of, cut.part, cut.side, cut.entry
         lines.setdefault(key, []).append((to_mm(cut.s_nm), to_mm(cut.depth_nm)))
     for ((fit_up, joint, airframe, of), serial, side, _entry), spots in lines.items():
-        now = told.seams[joints[joint].current_id]
-        depths = now.depths(spots, told.seams[of])
+        now = fitted.seams[joints[joint].current_id]
+        depths = now.depths(spots, fitted.seams[of])
         for fit in owners.get((joint, serial, side), ()):
             # What it loses on another airframe later is not needed here.
             came_with = fit_up < fit.fit_ups[0].pk
@@ -244,7 +244,7 @@ def _add_cuts(joints: dict[int, Joint], told: Fitted, stations: dict) -> None:
                 ]
 
 
-def _add_seams(told: Fitted, revisions: dict, cut: set[int], stations: dict) -> None:
+def _add_seams(fitted: Fitted, revisions: dict, cut: set[int], stations: dict) -> None:
     """The seams of the current revisions, and of those along which was cut."""
     for key, own in stations.items():
         for station in own if key in revisions else ():
@@ -260,7 +260,7 @@ def _add_seams(told: Fitted, revisions: dict, cut: set[int], stations: dict) -> 
         station.revision = revisions.setdefault(key, station.revision)
         seam = seams.setdefault(key, Seam(station.revision, []))
         seam.stations.append(station)
-    told.seams = seams
+    fitted.seams = seams
 
 
 def _cut_of(fit: Earlier) -> dict[int, str]:
@@ -271,23 +271,23 @@ def _cut_of(fit: Earlier) -> dict[int, str]:
     return {fit.part.pk: Side.PART} | dict.fromkeys(named, Side.SURROUND)
 
 
-def _add_molds(told: Fitted, parts: set[int]) -> None:
+def _add_molds(fitted: Fitted, parts: set[int]) -> None:
     edges = Lineage.objects.filter(part__in=parts, kind=Origin.PULLED)
-    told.pulls = {edge.part_id: edge.pull for edge in edges.select_related("pull")}
+    fitted.pulls = {edge.part_id: edge.pull for edge in edges.select_related("pull")}
     done = CorrectionEnd.objects.filter(
-        correction__tool__in={pull.tool_id for pull in told.pulls.values()},
-        correction__revision__joint__in=told.by_joint,
+        correction__tool__in={pull.tool_id for pull in fitted.pulls.values()},
+        correction__revision__joint__in=fitted.by_joint,
         how=CorrectionEnding.DONE,
     )
     columns = ("correction__tool", "correction__revision__joint", "last_pull")
     for tool, joint, last in done.values_list(*columns):
-        told.corrected.setdefault((tool, joint), []).append(last)
+        fitted.corrected.setdefault((tool, joint), []).append(last)
 
 
-def least_lost(joint: Joint, stations, found: list[Earlier]) -> list[float]:
+def least_lost(joint: Joint, stations, fits: list[Earlier]) -> list[float]:
     """The least that every earlier part lost at each station, mm (n,); what may not be
     cut is 0."""
-    counted = [fit for fit in found if fit.checks and not fit.before_correction]
+    counted = [fit for fit in fits if fit.checks and not fit.before_correction]
     if not counted:
         return [0.0] * len(stations)
     depths = []

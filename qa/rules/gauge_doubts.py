@@ -144,8 +144,8 @@ def told_of(instruments: set[int]) -> dict[int, Told]:
     if not instruments:
         return {}
     histories = {}
-    for model, told in TOLD.items():
-        for row in told.rows(instruments=instruments):
+    for model, record in TOLD.items():
+        for row in record.rows(instruments=instruments):
             both = histories.setdefault(row.instrument_id, ([], []))
             both[model is GaugeStanding].append(row)
     return {key: Told(*histories.get(key, ((), ()))) for key in instruments}

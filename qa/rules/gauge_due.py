@@ -101,14 +101,14 @@ def _cleared(instrument: str, late: Overdue) -> str:
     return words % values
 
 
-def _dues(row, told: Told) -> list[date]:
+def _dues(row, record: Told) -> list[date]:
     """Until when its instrument was calibrated: as it was frozen, or was on record
     then, and as is said now."""
     dues = [row.instrument.due]
     if isinstance(row, Check):
         dues.append(row.calibration_due)
-    elif told.standings:
-        dues.append(told.due_of(row))
+    elif record.standings:
+        dues.append(record.due_of(row))
     return [due for due in dues if due]
 
 

@@ -24,7 +24,7 @@ def shuffled(people: list[int], places: list[str], repeats: int, seed) -> list[l
         for _try in range(TRIES):
             source.shuffle(turns)
             pairs = zip(turns, turns[1:], strict=False)
-            if all(one[1] != two[1] for one, two in pairs):
+            if all(turn[1] != two[1] for turn, two in pairs):
                 break
         order += turns
     return order
@@ -86,11 +86,11 @@ def state_of(study: GaugeStudy) -> StudyState:
     return StudyState(study, turns, values)
 
 
-def not_used(found: Study | None) -> str:
+def not_used(result: Study | None) -> str:
     """Why nobody judges by what a study found; "" where it can be."""
-    if found is None or found.sd is None:
+    if result is None or result.sd is None:
         return _("The study says nothing yet.")
-    if not found.sd["gauge"]:
+    if not result.sd["gauge"]:
         return _("No spread was seen: the steps of the gauge hide it. Read finer.")
     return ""
 
@@ -121,13 +121,13 @@ class StudyBudget:
         return smaller and not self.calibrated
 
 
-def budget_by(study: GaugeStudy, found: Study) -> StudyBudget:
+def budget_by(study: GaugeStudy, result: Study) -> StudyBudget:
     """What a study found in place of repeatability and operator, the last certificate
     that states an uncertainty as calibration, the others as they were stated last."""
     gauge = study.instrument
     newest = gauge.budgets.select_related("entry").first()
     certificate = _certificate_since(gauge, newest)
-    rows = _lines_by(study, found, newest)
+    rows = _lines_by(study, result, newest)
     if certificate:
         line = {"value_nm": certificate.expanded_nm, "k_e3": certificate.k_e3}
         rows = [row for row in rows if row["name"] != "calibration"]
@@ -151,7 +151,7 @@ def _certificate_since(gauge, newest: GaugeBudget | None) -> Calibration | None:
 
 
 def _lines_by(
-    study: GaugeStudy, found: Study, newest: GaugeBudget | None
+    study: GaugeStudy, result: Study, newest: GaugeBudget | None
 ) -> list[dict]:
     studied = ("repeatability", "operator")
     rows = [row for row in newest.rows if row["name"] not in studied] if newest else []
@@ -160,13 +160,13 @@ def _lines_by(
         rows.append(
             {"name": "resolution", "kind": "resolution", "value_nm": resolution}
         )
-    degrees = {row.source: row.df for row in found.anova}
+    degrees = {row.source: row.df for row in result.anova}
     repeats = degrees["repeatability"]
-    if found.pooled:
+    if result.pooled:
         repeats += degrees["part_x_person"]
     lines = (
-        ("repeatability", "repeats", found.sd["repeatability"], repeats),
-        ("operator", "sd", found.sd["reproducibility"], degrees["person"]),
+        ("repeatability", "repeats", result.sd["repeatability"], repeats),
+        ("operator", "sd", result.sd["reproducibility"], degrees["person"]),
     )
     for name, kind, sd, df in lines:
         if to_nm(sd):

@@ -260,13 +260,13 @@ def _grouped(
     return [_finding(group, stations, readings, revision.units) for group in grouped]
 
 
-def _finding(group, stations, found, unit) -> Finding:
+def _finding(group, stations, readings, unit) -> Finding:
     kind = Kind.GAP if group.kind in grouping.GAP_KINDS else Kind.FLUSH
-    worst = found[kind, group.worst_row]
+    worst = readings[kind, group.worst_row]
     return Finding(
         kind=str(group.kind),
         stations=tuple(stations[row].label for row in group.rows),
-        readings=tuple(found[kind, row].pk for row in group.rows),
+        readings=tuple(readings[kind, row].pk for row in group.rows),
         worst_station=stations[group.worst_row].label,
         worst_nm=group.worst_nm,
         requirement=f"{Kind(kind).label} "

@@ -33,7 +33,7 @@ NEWEST = Greatest(
 )
 
 
-def _in_doubt(rows: QuerySet, told: Told) -> list:
+def _in_doubt(rows: QuerySet, record: Told) -> list:
     """Those of rows that fall into a span, in one statement that reads no others; of
     checks those that were read in it as well."""
     check = rows.model is Check
@@ -46,14 +46,14 @@ def _in_doubt(rows: QuerySet, told: Told) -> list:
     # What an earlier release wrote is looked into: its clock tells when it was begun.
     untold = Q(used_from=None) & ~Q(entry__made_at="") if clocked else Q(pk__in=())
     when = Q()
-    for span in told.spans:
+    for span in record.spans:
         inside = Q(newest__gte=span.low)
         if check:  # what nothing was done to since is left out before it is looked into
             lately = Q(state__last_entry__received_at__gte=span.low)
             inside &= lately | Q(entry__received_at__gte=span.low)
         when |= inside & (Q(begun__lt=span.high) | untold) if span.high else inside
-    found = rows.filter(when)
-    return [row for row in found if told.doubt(first_moment(row), row.newest)]
+    candidates = rows.filter(when)
+    return [row for row in candidates if record.doubt(first_moment(row), row.newest)]
 
 
 @dataclass(frozen=True)
@@ -103,11 +103,11 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     )
 
 
-def _studies(told: Told, instrument: Instrument) -> list[StudyOff]:
+def _studies(record: Told, instrument: Instrument) -> list[StudyOff]:
     """The newest study first."""
     rows = StudyValue.objects.filter(study__instrument=instrument)
     rows = rows.select_related("study").order_by("-study__number", "pk")
     values_of: dict[GaugeStudy, list[StudyValue]] = {}
-    for row in _in_doubt(rows, told):
+    for row in _in_doubt(rows, record):
         values_of.setdefault(row.study, []).append(row)
     return [StudyOff(study, values) for study, values in values_of.items()]

@@ -40,33 +40,33 @@ SAME_DIRECTION = 0.9998  # cosine, about a degree
 NOTHING_TO_DO = (Advice.LEAVE, Advice.CANNOT_TELL)
 
 
-def draft(told: Told, kin: Kin) -> ToolCorrection | None:
+def draft(assessment: Told, kin: Kin) -> ToolCorrection | None:
     """The record that can be taken, not saved; None where nothing is to be done."""
-    if all(value.advice in NOTHING_TO_DO for value in told.report.values):
+    if all(value.advice in NOTHING_TO_DO for value in assessment.report.values):
         return None
     return ToolCorrection(
-        tool=told.fits.tool,
-        design=told.fits.design,
-        revision=told.fits.seam.revision,
-        last_pull=max(fit.pull.number for fit in told.used),
+        tool=assessment.fits.tool,
+        design=assessment.fits.design,
+        revision=assessment.fits.seam.revision,
+        last_pull=max(fit.pull.number for fit in assessment.used),
         method=METHOD,
-        **frozen(_body(told) | {"kin": mold_kin.kept(kin)}),
+        **frozen(_body(assessment) | {"kin": mold_kin.kept(kin)}),
     )
 
 
-def _body(told: Told) -> dict:
-    report, choice = told.report, told.choice
-    labels = [station.label for station in told.fits.seam.stations]
+def _body(assessment: Told) -> dict:
+    report, choice = assessment.report, assessment.choice
+    labels = [station.label for station in assessment.fits.seam.stations]
     return {
         "form": FORM,
         "method": METHOD,
-        "inputs": [_input(fit, labels) for fit in told.used],
+        "inputs": [_input(fit, labels) for fit in assessment.used],
         "asked": {
             "first_pull": choice.first_pull,
             "opening": choice.opening,
             "sd_nm": choice.sd_nm,
             "worth_nm": choice.worth_nm,
-            "openings": str(told.openings),
+            "openings": str(assessment.openings),
         },
         "scatter": {
             kind: {"sd_nm": _nm(sd), "degrees_e3": round(degrees * MILLI)}
@@ -77,7 +77,7 @@ def _body(told: Told) -> dict:
             for name in ("now", "after", "whole_now", "whole_after")
         },
         # Who read most: [kind, code, nm that it may be off, by what, where if not all].
-        "gauges": [gauge.kept(labels) for gauge in told.gauges],
+        "gauges": [gauge.kept(labels) for gauge in assessment.gauges],
         "stations": [
             {"label": label, Kind.GAP: _kept(gap), Kind.FLUSH: _kept(flush)}
             for label, gap, flush in zip(labels, report.gap, report.flush, strict=True)

@@ -141,19 +141,19 @@ def load(tools: list[Tool]) -> dict[tuple[int, int, int], MoldFits]:
 def _pulls_of(tools: list[Tool]) -> dict[int, dict[int, Pull]]:
     """The pull that each part came from, by mold: two statements. A part that came from
     several pulls of one mold tells nothing of it."""
-    found: dict[int, dict[int, set[Pull]]] = defaultdict(lambda: defaultdict(set))
+    pulls: dict[int, dict[int, set[Pull]]] = defaultdict(lambda: defaultdict(set))
     direct = Lineage.objects.filter(kind=Origin.PULLED, pull__tool__in=tools)
     for edge in direct.exclude(pull__state=PullState.VOID).select_related("pull"):
-        found[edge.pull.tool_id][edge.part_id].add(edge.pull)
-    sources = {part for own in found.values() for part in own}
+        pulls[edge.pull.tool_id][edge.part_id].add(edge.pull)
+    sources = {part for own in pulls.values() for part in own}
     made = Lineage.objects.filter(kind__in=FOLLOWS, source__in=sources)
     for edge in list(made):
-        for own in found.values():
+        for own in pulls.values():
             if edge.source_id in own:
                 own[edge.part_id] |= own[edge.source_id]
     return {
         tool: {part: next(iter(own)) for part, own in parts.items() if len(own) == 1}
-        for tool, parts in found.items()
+        for tool, parts in pulls.items()
     }
 
 

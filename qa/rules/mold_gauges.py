@@ -46,7 +46,7 @@ def one_gauges(fits: Iterable[FirstFit]) -> tuple[OneGauge, ...]:
     """By kind; none of a place of which no one read most, or where it is not on record
     which. What others read of it hardly moves the mean, so its zero is not halved by
     them; where each read as much, zeros are one of what parts differ by."""
-    fits, found = list(fits), []
+    fits, gauges = list(fits), []
     for kind in Kind.values:
         at: dict[int, list[tuple[FirstFit, Check]]] = {}
         for fit in fits:
@@ -67,8 +67,8 @@ def one_gauges(fits: Iterable[FirstFit]) -> tuple[OneGauge, ...]:
                 if check.instrument_id == most_read
             }
             every = len(own) == len(at)
-            found.append(OneGauge(kind, *_may_be_off(read), frozenset(own), every))
-    return tuple(found)
+            gauges.append(OneGauge(kind, *_may_be_off(read), frozenset(own), every))
+    return tuple(gauges)
 
 
 def _may_be_off(read: dict) -> tuple[str, int | None, bool]:

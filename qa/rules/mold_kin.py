@@ -104,7 +104,7 @@ def relatives(tool: Tool) -> list[Tool]:
 
 
 def kin_of(
-    told: Told,
+    assessment: Told,
     loaded: Loaded,
     others: list[Tool],
     corrected: "Corrected",
@@ -112,17 +112,19 @@ def kin_of(
     """What others show at this joint, or at the one that mirrors it. loaded: the first
     fits of all of them, with others from `relatives`, `corrected` from `corrected_of`.
     """
-    tool, joint = told.fits.tool, told.fits.joint
-    mine = _values(told)
+    tool, joint = assessment.fits.tool, assessment.fits.joint
+    mine = _values(assessment)
     off = {place: value for place, value in mine.items() if value.beyond}
-    usual = Choice(sd_nm=told.choice.sd_nm, worth_nm=told.choice.worth_nm)
+    usual = Choice(sd_nm=assessment.choice.sd_nm, worth_nm=assessment.choice.worth_nm)
     each = []
     for other in loaded.values():
         at = other.joint.pk
         if other.tool not in others or at not in (joint.pk, joint.mirror_id):
             continue
         same = tool.plug_id is not None and tool.plug_id == other.tool.plug_id
-        if same and corrected.plug_state(other) != corrected.plug_state(told.fits):
+        if same and corrected.plug_state(other) != corrected.plug_state(
+            assessment.fits
+        ):
             code = other.tool.code
             each.append(Relative(code, Relation.PLUG, told=False, other_state=True))
             continue
@@ -140,7 +142,7 @@ def kin_of(
     ]
     done = tuple(
         (correction.label, correction.places)
-        for correction in corrected.since_made(told.fits)
+        for correction in corrected.since_made(assessment.fits)
     )
     plug = tool.plug.code if tool.plug_id else ""
     return Kin(plug, tuple(off), tuple(each), done, tool.plug_id)
@@ -274,19 +276,19 @@ def corrected_of(tool: Tool, others: list[Tool]) -> Corrected:
     return Corrected(first, plug_done({tool.plug_id} if tool.plug_id else set()))
 
 
-def _values(told: Told) -> dict[Place, ToolValue]:
-    labels = [station.label for station in told.fits.seam.stations]
+def _values(assessment: Told) -> dict[Place, ToolValue]:
+    labels = [station.label for station in assessment.fits.seam.stations]
     return {
         (label, str(kind)): value
         for kind in Kind.values
-        for label, value in zip(labels, getattr(told.report, kind), strict=True)
+        for label, value in zip(labels, getattr(assessment.report, kind), strict=True)
     }
 
 
-def _relative(code: str, relation: str, told: Told, off) -> Relative:
-    if not told.report.anything:
+def _relative(code: str, relation: str, assessment: Told, off) -> Relative:
+    if not assessment.report.anything:
         return Relative(code, relation, told=False)
-    theirs = _values(told)
+    theirs = _values(assessment)
     alike, not_told = [], []
     for place, mine in off.items():
         value = theirs.get(place)
@@ -304,8 +306,8 @@ def _relative(code: str, relation: str, told: Told, off) -> Relative:
         True,
         tuple(alike),
         tuple(not_told),
-        by=tuple(str(fit.fit_up.entry_id) for fit in told.used),
-        checks=tuple(str(c.entry_id) for fit in told.used for c in fit.checks),
+        by=tuple(str(fit.fit_up.entry_id) for fit in assessment.used),
+        checks=tuple(str(c.entry_id) for fit in assessment.used for c in fit.checks),
     )
 
 

@@ -111,17 +111,19 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
     return Told(fits, used, choice, how, geometry, report, others, older, gauges)
 
 
-def apart_by_kind(told: Told) -> dict[str, list[list[str]]]:
+def apart_by_kind(assessment: Told) -> dict[str, list[list[str]]]:
     """By kind of which nothing is told, since it hangs together in fewer openings than
     what is: the groups of openings in which it was read, that of most parts first."""
-    if told.openings != Openings.APART or not told.report.anything:
+    if assessment.openings != Openings.APART or not assessment.report.anything:
         return {}
     by_kind = {}
     for kind in Kind.values:
-        whys = {value.why for value in getattr(told.report, kind)}
+        whys = {value.why for value in getattr(assessment.report, kind)}
         if Why.OPENING not in whys or None in whys:
             continue
-        read = [fit for fit in told.used if any(of == kind for _row, of in fit.nm)]
+        read = [
+            fit for fit in assessment.used if any(of == kind for _row, of in fit.nm)
+        ]
         groups = linked_openings((fit.part.serial, fit.opening) for fit in read)
         if len(groups) > 1:
             by_kind[kind] = groups

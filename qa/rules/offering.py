@@ -116,8 +116,10 @@ def _inside(bay: Position, position: Position) -> bool:
 def drafts(airframe: Airframe, joints: list[Joint]) -> list[Draft]:
     """Each joint as it would be offered now, in the order given."""
     read_to = last_entry()
-    found = staleness.states(history.load(airframe, joints)) if joints else {}
-    states = [found[joint.pk] for joint in joints if joint.pk in found]
+    states_by_joint = staleness.states(history.load(airframe, joints)) if joints else {}
+    states = [
+        states_by_joint[joint.pk] for joint in joints if joint.pk in states_by_joint
+    ]
     checks = [check for state in states for check in checks_of(state)]
     doubts, findings = gauge_doubts.found_off(checks), judging.findings_of(checks)
     items = defaultdict(list)

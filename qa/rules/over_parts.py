@@ -94,8 +94,8 @@ class OverParts:
 
     def failed(self, row: int, kind: str) -> tuple[int, int]:
         """(how many did not conform, how many were judged) at a place."""
-        told = [read.verdicts.get((row, kind)) for read in self.reads]
-        judged = [verdict for verdict in told if verdict]
+        verdicts = [read.verdicts.get((row, kind)) for read in self.reads]
+        judged = [verdict for verdict in verdicts if verdict]
         return sum(verdict == Verdict.DOES_NOT_CONFORM for verdict in judged), len(
             judged
         )
@@ -114,19 +114,19 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     now = seams[joint.current_id]
     cuts = cuts_before.load(fit_ups, [joint], seams) if which == Which.FIRST else None
     # A part counts once, wherever it was tried: values of one are no two of a row.
-    found: dict[int, PartRead] = {}
+    reads: dict[int, PartRead] = {}
     for own in _fits(checks, values, which):
         fit_up = own[0].fit_up
         key = fit_up.part_id
-        if which == Which.FIRST and key in found:
+        if which == Which.FIRST and key in reads:
             continue
         lost = cuts.lost_nm(fit_up, own[0], now) if cuts else [0] * len(now.stations)
         read = _read(own, values, seams, now, pulls.get(key, ()), lost)
         # What was read last stands where it was read, and what is older counts no more.
-        found.pop(key, None)
+        reads.pop(key, None)
         if read.nm:
-            found[key] = read
-    return OverParts(joint, now, list(found.values()))
+            reads[key] = read
+    return OverParts(joint, now, list(reads.values()))
 
 
 def _fits(checks: list[Check], values, which: Which) -> list[list[Check]]:
@@ -176,10 +176,10 @@ def _values(checks: list[Check], *, clashing: bool) -> dict[int, list[CurrentRea
     rows = CurrentReading.objects.filter(
         wanted, fit_check__in=[check.pk for check in checks]
     )
-    found: dict[int, list[CurrentReading]] = {}
+    values: dict[int, list[CurrentReading]] = {}
     for value in rows.select_related("reading"):
-        found.setdefault(value.fit_check_id, []).append(value)
-    return found
+        values.setdefault(value.fit_check_id, []).append(value)
+    return values
 
 
 def _pulls(parts: set[int]) -> dict[int, tuple[Pull, ...]]:
@@ -258,8 +258,8 @@ def targets_mm(seam: Seam, kind: str) -> tuple[list[float | None], bool]:
         for station in seam.stations
     ]
     rows = list(targets(limits))
-    found = [float(row[2]) if isfinite(row[2]) else None for row in rows]
-    return found, any(row[3] for row in rows)
+    midpoints = [float(row[2]) if isfinite(row[2]) else None for row in rows]
+    return midpoints, any(row[3] for row in rows)
 
 
 def modes_of(seam: Seam, reads: Iterable[PartRead | FirstFit]) -> list[dict]:
@@ -277,12 +277,12 @@ def deviations_mm(
     part_read: PartRead | FirstFit, kind: str, aims: list[float | None]
 ) -> list[float | None]:
     """A part from target at each station, None where it was not read or has none."""
-    found = []
+    deviations = []
     for row, target in enumerate(aims):
         nm = part_read.nm.get((row, kind))
         off = None if None in (nm, target) else to_mm(nm) - target
-        found.append(off)
-    return found
+        deviations.append(off)
+    return deviations
 
 
 def repairs_of(reads: Iterable[PartRead]) -> dict[int, list[int]]:

@@ -78,9 +78,9 @@ def changes(
     drafts = [plan for plan in asked if not plan.pk]
     every = [*sisters(asked), *drafts]
     # Who read touches read those of one plan alone, not of those taken with it.
-    found = _changes_of_each(every, touches if len(every) == 1 else None)
+    changes_by_plan = _changes_of_each(every, touches if len(every) == 1 else None)
     by_act = defaultdict(dict)
-    for plan, changed in found:
+    for plan, changed in changes_by_plan:
         for change in changed:
             key = change.code, *sorted(change.values.items())
             by_act[_act(plan)].setdefault(key, change)

@@ -54,13 +54,15 @@ def rows_of(record: dict) -> dict[str, dict[str, dict]]:
 
 def _tables(record: dict) -> dict[str, list[tuple[str, dict]]]:
     """The same in the order of the record, where several rows may be called alike."""
-    once = {fact: told for fact, told in record.items() if fact not in NO_FACTS}
-    found = {"": [once]}
+    once = {fact: value for fact, value in record.items() if fact not in NO_FACTS}
+    tables = {"": [once]}
     for section, data in record["sections"].items():
         inner = data if isinstance(data, dict) else {"": data}
-        found |= {f"{section}.{name}".rstrip("."): rows for name, rows in inner.items()}
-    found["characteristics"] = record["characteristics"]
-    return {table: _named(table, rows) for table, rows in found.items()}
+        tables |= {
+            f"{section}.{name}".rstrip("."): rows for name, rows in inner.items()
+        }
+    tables["characteristics"] = record["characteristics"]
+    return {table: _named(table, rows) for table, rows in tables.items()}
 
 
 def _named(table: str, rows) -> list[tuple[str, dict]]:
@@ -77,24 +79,24 @@ def _facts(row) -> dict:
 
 def keyed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     """Rows by name, every one of them: a name that was there is "name (2)"."""
-    told: dict[str, Any] = {}
+    named: dict[str, Any] = {}
     counted: Counter[str] = Counter()
     for name, row in pairs:
         key = name
-        while key in told:
+        while key in named:
             counted[name] += 1
             key = f"{name} ({counted[name] + 1})"
-        told[key] = row
-    return told
+        named[key] = row
+    return named
 
 
 def facts_told(table: str, row: dict) -> list[str]:
     """The facts of a row in words, but for what its name says and what is not there."""
     return [
         _labeled(fact, element)
-        for fact, told in row.items()
+        for fact, value in row.items()
         if fact not in words.named_by(table) and not _said_by_word(fact, row)
-        for element in _elements(told)
+        for element in _elements(value)
     ]
 
 
@@ -131,8 +133,8 @@ def _changes_of(table, old, new, left: set[str]) -> Iterator[Change]:
     pairs = sorted(_paired(old, new, left), key=lambda pair: natural(pair[0]))
     for name, was, tells in pairs:
         if was is None or tells is None:
-            told = facts_told(table, was or tells)
-            pairs = [("", text) if was is None else (text, "") for text in told]
+            facts = facts_told(table, was or tells)
+            pairs = [("", text) if was is None else (text, "") for text in facts]
             pairs = pairs or [("", "")]
             gone = (NOT_THERE, THERE) if was is None else (THERE, NOT_THERE)
             for number, (before, now) in enumerate(_together(pairs)):
@@ -173,12 +175,12 @@ class Row:
 
 
 def _by_name(rows, left: set[str]) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
+    by_name: dict[str, list[Row]] = {}
     for key, (name, facts) in zip(keyed(rows), rows, strict=True):
         compared = {fact: facts[fact] for fact in facts if fact not in left}
         row = Row(key, name, facts, compared)
-        found.setdefault(" ".join(name.split()), []).append(row)
-    return found
+        by_name.setdefault(" ".join(name.split()), []).append(row)
+    return by_name
 
 
 def _pairs_of(was: list[Row], tells: list[Row]) -> list[tuple[Row | None, Row | None]]:
@@ -200,15 +202,15 @@ def _differing(was: dict, tells: dict, left: set[str]) -> list[tuple[str, str]]:
         for fact in {*was, *tells} - left
         if was.get(fact) != tells.get(fact) or (fact in was) != (fact in tells)
     }
-    found = []
+    pairs_apart = []
     for fact in [x for x in dict.fromkeys([*was, *tells]) if x in differ]:
         if not differ.intersection(words.SIGN_OF.get(fact, ())):
             pairs = _pairs(fact, _elements(was.get(fact)), _elements(tells.get(fact)))
             if all(before == now for before, now in pairs):
                 kinds = [_kind(fact, row) for row in (was, tells)]
                 pairs = [(f"{x} ({kinds[0]})", f"{y} ({kinds[1]})") for x, y in pairs]
-            found += pairs
-    return found
+            pairs_apart += pairs
+    return pairs_apart
 
 
 def _kind(fact: str, row: dict) -> str:
@@ -258,19 +260,19 @@ def _lines(text: str) -> list[str]:
     return textwrap.wrap(text, LONGEST, break_on_hyphens=False)
 
 
-def _elements(told) -> list[str]:
+def _elements(value) -> list[str]:
     """What is told, each element of a list by itself. A text is one, whatever signs
     somebody wrote in it."""
-    if isinstance(told, list):
-        return [_text(element) for element in told]
-    text = _text(told)
+    if isinstance(value, list):
+        return [_text(element) for element in value]
+    text = _text(value)
     return [text] if text else []
 
 
-def _text(told) -> str:
-    if isinstance(told, list):
-        return ", ".join(filter(None, map(_text, told)))
-    return "" if told is None else str(told)
+def _text(value) -> str:
+    if isinstance(value, list):
+        return ", ".join(filter(None, map(_text, value)))
+    return "" if value is None else str(value)
 
 
 def _labeled(fact: str, text: str) -> str:
@@ -285,13 +287,13 @@ def _said_by_word(fact: str, row: dict) -> bool:
 
 def natural(name: str) -> list:
     """A name so that J-2 comes before J-10."""
-    found, digits = [], ""
+    parts, digits = [], ""
     for char in f"{name}\0":
         if char.isascii() and char.isdigit():
             digits += char
             continue
         if digits:
-            found.append((0, int(digits), ""))
+            parts.append((0, int(digits), ""))
             digits = ""
-        found.append((1, 0, char))
-    return found
+        parts.append((1, 0, char))
+    return parts

@@ -225,11 +225,11 @@ def _motions(body: dict, codes: list) -> list:
     return [["free", code] if code in FREE else code for code in codes]
 
 
-def _known(told: dict | None) -> Known | None:
+def _known(body: dict | None) -> Known | None:
     """What is kept of what was known: the intervals, the rest is in the notes."""
-    if told is None:
+    if body is None:
         return None
-    kept = {name: _tupled(value) for name, value in told.items()}
+    kept = {name: _tupled(value) for name, value in body.items()}
     for name in ("moves", "settings"):
         kept[name] = tuple(_made(Interval, interval) for interval in kept[name])
     return Known(None, (), (), Intervals(**kept))
@@ -243,8 +243,8 @@ def _settings(body: dict) -> tuple[Setting, ...] | None:
     return settings and tuple(Setting(by_name[name], steps) for name, steps in settings)
 
 
-def _set_only(told: dict | None) -> SetOnly | None:
-    return told and _made(SetOnly, {name: _tupled(v) for name, v in told.items()})
+def _set_only(body: dict | None) -> SetOnly | None:
+    return body and _made(SetOnly, {name: _tupled(v) for name, v in body.items()})
 
 
 def present_from(body: dict) -> list[Present]:
@@ -347,41 +347,41 @@ def options_from(body: dict) -> PlanOptions:
     return _made(PlanOptions, {k: _number(v) for k, v in options.items()})
 
 
-def _made(kind, told: dict):
+def _made(kind, body: dict):
     """A dataclass of what is known of it; a field that came later is None."""
-    return kind(**{field.name: told.get(field.name) for field in fields(kind)})
+    return kind(**{field.name: body.get(field.name) for field in fields(kind)})
 
 
 def _number(value):
     return float(value) if value in ("inf", "-inf") else value
 
 
-def _motion(told: dict) -> Motion:
-    told = {
+def _motion(body: dict) -> Motion:
+    body = {
         key: tuple(value) if isinstance(value, list) else _number(value)
-        for key, value in told.items()
+        for key, value in body.items()
     }
-    return _made(Motion, told)
+    return _made(Motion, body)
 
 
-def _move(told: dict) -> Move:
+def _move(body: dict) -> Move:
     return _made(
         Move,
         {
-            **told,
-            "amounts": tuple((name, amount) for name, amount in told["amounts"]),
-            "motions": tuple(_motion(motion) for motion in told["motions"]),
-            "raw": tuple(told["raw"]),
+            **body,
+            "amounts": tuple((name, amount) for name, amount in body["amounts"]),
+            "motions": tuple(_motion(motion) for motion in body["motions"]),
+            "raw": tuple(body["raw"]),
         },
     )
 
 
-def _fit(told: dict | None) -> Fit | None:
-    return told and _made(Fit, {**told, "move": _move(told["move"])})
+def _fit(body: dict | None) -> Fit | None:
+    return body and _made(Fit, {**body, "move": _move(body["move"])})
 
 
-def _station_from(told: dict) -> StationPlan:
-    lengths = {name: _mm(told[f"{name}_nm"]) for name in LENGTHS}
+def _station_from(body: dict) -> StationPlan:
+    lengths = {name: _mm(body[f"{name}_nm"]) for name in LENGTHS}
     if lengths["most_trim"] is None:
         lengths["most_trim"] = math.inf
-    return _made(StationPlan, {**told, **lengths, "reasons": ()})
+    return _made(StationPlan, {**body, **lengths, "reasons": ()})

@@ -63,8 +63,8 @@ def draft_together(
     return parts, drafts_of(parts, read_to)
 
 
-def drafts_of(found: Together, read_to: int = 0) -> list[FitPlan]:
-    return [draft_of(worked, read_to) for worked in found.parts]
+def drafts_of(together: Together, read_to: int = 0) -> list[FitPlan]:
+    return [draft_of(worked, read_to) for worked in together.parts]
 
 
 def digest_of(plans: list[FitPlan]) -> str:
@@ -140,10 +140,10 @@ def worked_of(plan: FitPlan) -> WorkedPlan:
     seams = history.joints_of_part(main.airframe, main.part_id)
     seams += [other.fit_up.joint for other in beside if other.fit_up.joint not in seams]
     loaded = history.load(main.airframe, seams)
-    found = states(loaded, until=plan.read_to)
+    states_then = states(loaded, until=plan.read_to)
     joints, around = (
         [
-            planning.planned_as(loaded, found[drafted.fit_up.joint_id], drafted)
+            planning.planned_as(loaded, states_then[drafted.fit_up.joint_id], drafted)
             for drafted in some
         ]
         for some in (checks, beside)
@@ -183,10 +183,10 @@ def _checks_of(plan: FitPlan, around: list[str]) -> tuple[list[Check], list[Chec
     """The checks of the joints of a plan, in their order, and those around its part."""
     rows = PlanJoint.objects.filter(plan=plan).order_by("order")
     keys = [row.fit_check_id for row in rows]
-    found = Check.objects.select_related(*planning.RELATED).filter(
+    checks_read = Check.objects.select_related(*planning.RELATED).filter(
         Q(pk__in=keys) | Q(entry_id__in=around)
     )
-    checks = {check.pk: check for check in found}
+    checks = {check.pk: check for check in checks_read}
     beside = [check for check in checks.values() if str(check.entry_id) in around]
     return [checks[key] for key in keys], sorted(beside, key=lambda check: check.pk)
 

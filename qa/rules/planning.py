@@ -261,10 +261,10 @@ def planned_as(
     return PlannedJoint(state, check, lost, rounds.rounds_of(rows, state))
 
 
-def _others(rows: History, main: PlannedJoint, found: dict[int, JointState]):
+def _others(rows: History, main: PlannedJoint, states: dict[int, JointState]):
     """The part's other joints that may be planned with this one, and those not."""
     others, left_out = [], []
-    for state in found.values():
+    for state in states.values():
         if state.fit_up.part_id != main.state.fit_up.part_id:
             continue
         name = state.joint.number

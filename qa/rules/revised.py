@@ -71,16 +71,16 @@ def _otherwise(
     stations = defaultdict(dict)
     for station in Station.objects.filter(revision__in=rows).order_by("order"):
         stations[station.revision_id][station.label] = station
-    found = {}
+    changes = {}
     for joint, before, now in pairs:
         was, requires = by_number[joint, before], by_number[joint, now]
-        found[joint, before, now] = "; ".join(
+        changes[joint, before, now] = "; ".join(
             [
                 *_stations(stations[was.pk], stations[requires.pk]),
                 *_beside_stations(was, requires),
             ]
         )
-    return found
+    return changes
 
 
 def _stations(was: dict[str, Station], now: dict[str, Station]) -> list[str]:

@@ -22,7 +22,7 @@ def close_outs(keys: Iterable[int]) -> dict[int, Content]:
         "entry__by", "airframe__type", "bay", "joint__position"
     )
     loaded = close_out_records.load_all({row.airframe for row in rows})
-    gathered = {at: close_out_stands.gather(found) for at, found in loaded.items()}
+    gathered = {at: close_out_stands.gather(record) for at, record in loaded.items()}
     return {row.pk: _content(row, gathered[row.airframe]) for row in rows}
 
 

@@ -23,11 +23,11 @@ TOLD = ("again", "between_beyond")
 
 
 def share_out(
-    found, worked: dict[int, WorkedPlan], joints: list[PlannedJoint], keys: list[int]
+    together, worked: dict[int, WorkedPlan], joints: list[PlannedJoint], keys: list[int]
 ) -> None:
     """Give every part of `found` (assembling.Together) its own plan; `keys` are the
     positions of the bodies."""
-    plan = found.plan
+    plan = together.plan
     for key, part in worked.items():
         own, shared = plan.own[keys.index(key)]
         part.plan = _with_doubts(shared, part, [plan.joints[joint] for joint in own])
@@ -39,13 +39,13 @@ def share_out(
     order = _order(usual, seams)
     parts = tuple(
         SharedPart(
-            found.members[key].serial,
-            found.hows[key],
+            together.members[key].serial,
+            together.hows[key],
             tuple(joint.state.joint.number for joint in worked[key].joints)
             if key in worked
             else (),
         )
-        for key in [*order, *(key for key in found.hows if key not in worked)]
+        for key in [*order, *(key for key in together.hows if key not in worked)]
     )
     for place, key in enumerate(order, 1):
         part = worked[key]
@@ -55,7 +55,7 @@ def share_out(
             sits=sits,
             share=share,
             outcome=plan.whole.outcome,
-            complete=plan.whole.complete and not found.left_out,
+            complete=plan.whole.complete and not together.left_out,
             probability=plan.whole.probability,
             touches=tuple(_touches(seams, order[:place]).items()),
         )
@@ -64,7 +64,7 @@ def share_out(
             for joint, seam in zip(joints, seams, strict=True)
             if key in seam.opposite
         ]
-    found.parts = [worked[key] for key in order]
+    together.parts = [worked[key] for key in order]
 
 
 def _with_doubts(own: Plan, worked: WorkedPlan, alone: list[Plan]) -> Plan:

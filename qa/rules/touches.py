@@ -283,8 +283,8 @@ def _fit_ups():
     """Each by its own index: asked with OR all are read, as hardly one names a
     surround."""
     keys = [
-        FitUp.objects.filter(found).order_by().values("pk")
-        for found in (
+        FitUp.objects.filter(condition).order_by().values("pk")
+        for condition in (
             Q(part__in=Slots("serials")),
             Q(surround_part__in=Slots("serials")),
             HERE & Q(joint__in=Slots("joints")),

@@ -112,15 +112,15 @@ def expected(rows: History, state: JointState) -> dict[tuple[str, str], int]:
     epoch = state.now
     seam = rows.seams[epoch.fit_up.revision_id]
     taken, moved, _words = _done(rows, epoch, seam)
-    found = {}
+    readings = {}
     for label in seam.rows:
         cut = taken.get(label, 0)
         if cut <= CUT_NM and label not in moved:
             continue
         station = _station(epoch, label, cut, cut, moved)
-        found[label, Kind.GAP] = station.gap_predicted_nm
-        found[label, Kind.FLUSH] = station.flush_predicted_nm
-    return {key: nm for key, nm in found.items() if nm is not None}
+        readings[label, Kind.GAP] = station.gap_predicted_nm
+        readings[label, Kind.FLUSH] = station.flush_predicted_nm
+    return {key: nm for key, nm in readings.items() if nm is not None}
 
 
 def shortfall(rounds: list[Round]) -> Shortfall | None:

@@ -93,19 +93,19 @@ def stacks_of(present: Sequence[Present]) -> tuple[str, ...]:
     )
 
 
-def chosen(found: Sequence[Way], wished: str | None) -> Way:
+def chosen(ways: Sequence[Way], wished: str | None) -> Way:
     """The way to show: the one asked for, else the first; where none conforms the one
     that may do everything, since it says what stays wrong and why."""
-    by_kind = {way.kind: way for way in found}
+    by_kind = {way.kind: way for way in ways}
     if wished in by_kind:
         return by_kind[wished]
-    return found[0] if found[0].conforms else by_kind[BOTH]
+    return ways[0] if ways[0].conforms else by_kind[BOTH]
 
 
-def rows_of(found: Sequence[Way], name: Callable[[int, str], str]) -> list[WayRow]:
+def rows_of(ways: Sequence[Way], name: Callable[[int, str], str]) -> list[WayRow]:
     """Ways as they are kept, in the order recommended."""
     rows, same = [], {}
-    for way in found:
+    for way in ways:
         stations = way.plan.stations
         cut = tuple(name(stations[k].joint, stations[k].label) for k in way.cut)
         settings = tuple(

@@ -117,5 +117,5 @@ def _within(epoch: Epoch, old: Value, now: Value) -> int | None:
 
 
 def _spread(stations: dict[str, bool], seam) -> bool:
-    places = [seam.s[seam.rows[label]] for label, told in stations.items() if told]
+    places = [seam.s[seam.rows[label]] for label, read in stations.items() if read]
     return witness.well_spread(places, seam.length, seam.revision.closed)

@@ -57,7 +57,7 @@ def new_characteristic(request):
     roles.require(request.user, DEFINE)
     form = CharacteristicForm(posted(request), initial=request.GET.dict())
 
-    def act(number, name, quality, bay, joint, **_said):
+    def act(number, name, quality, bay, joint, **_data):
         return acts.define(
             by=request.user,
             number=number,
@@ -90,7 +90,7 @@ def revise_characteristic(request, pk):
     return form_page(
         request,
         form,
-        lambda **_said: acts.revise(
+        lambda **_data: acts.revise(
             by=request.user,
             characteristic=row,
             required=form.required_said,
@@ -112,7 +112,7 @@ def characteristic_on_airframe(request, pk, airframe):
     if request.method == "POST":
         done, made = attempt(
             form,
-            lambda **_said: acts.record(
+            lambda **_data: acts.record(
                 by=request.user, characteristic=row, airframe=frame, **form.said
             ),
         )

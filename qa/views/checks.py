@@ -99,8 +99,8 @@ def new_check(request):
     if request.method == "POST":
         done, started = attempt(
             form,
-            lambda **said: check_starts.start(
-                by=request.user, airframe=airframe, joint=joint, last=last, **said
+            lambda **data: check_starts.start(
+                by=request.user, airframe=airframe, joint=joint, last=last, **data
             ),
         )
         if done:

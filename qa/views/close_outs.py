@@ -38,8 +38,8 @@ def page(request, pk, bay=None, joint=None):
     if request.method == "POST":
         done, made = attempt(
             form,
-            lambda **said: acts.close(
-                by=request.user, airframe=airframe, **place, **said
+            lambda **data: acts.close(
+                by=request.user, airframe=airframe, **place, **data
             ),
         )
         if done:

@@ -38,7 +38,7 @@ def edit_kind(request, pk=None):
     return form_page(
         request,
         DefectKindForm(posted(request), initial=start),
-        lambda **said: acts.save_kind(by=request.user, kind=row, **said),
+        lambda **data: acts.save_kind(by=request.user, kind=row, **data),
         heading=_("Change a kind of defect") if row else _("Add a kind of defect"),
         back=reverse("defect_kinds"),
         above=(_("Kinds of defect"), reverse("defect_kinds")),

@@ -46,7 +46,7 @@ def new_gauge_study(request):
     return form_page(
         request,
         StudyForm(posted(request), initial=start),
-        lambda **said: actions.plan_study(by=request.user, **said),
+        lambda **data: actions.plan_study(by=request.user, **data),
         heading=_("Plan a gauge study"),
         back=lambda study: reverse("gauge_study", args=[study.number]),
         above=(_("Gauge studies"), reverse("gauge_studies")),
@@ -105,7 +105,7 @@ def measure_study(request, number, person):
                 raise Http404
         done, _value = attempt(
             form,
-            lambda **said: actions.record_value(by=request.user, study=study, **said),
+            lambda **data: actions.record_value(by=request.user, study=study, **data),
         )
         if done:
             return redirect("measure_study", number=number, person=person)
@@ -142,12 +142,12 @@ def read_again(request, number, person):
     return form_page(
         request,
         StudyAgainForm(posted(request), initial={"unit": unit_of(request)}),
-        lambda **said: actions.record_value(
+        lambda **data: actions.record_value(
             by=request.user,
             study=study,
             turn=last.number,
             supersedes=state.values[last.number],
-            **said,
+            **data,
         ),
         heading=_("Read %(place)s again, %(who)s")
         % {"place": last.place, "who": who.name},

@@ -80,7 +80,7 @@ def new_pattern(request):
     start = {"units": request.user.units, "table": "hole,x_mm,y_mm,zone_mm\n"}
     form = PatternForm(posted(request), _files(request), initial=start)
 
-    def act(number, name, joint, design, mate, **_said):
+    def act(number, name, joint, design, mate, **_data):
         return acts.define_pattern(
             by=request.user,
             number=number,
@@ -108,7 +108,7 @@ def revise_pattern(request, pk):
     based_on = number_in(request.POST.get("based_on")) or 0
     here = reverse("hole_pattern", args=[row.pk])
 
-    def act(**_said):
+    def act(**_data):
         return acts.revise_pattern(
             by=request.user,
             pattern=row,
@@ -135,7 +135,7 @@ def new_hole_check(request, pk):
         initial={"unit": request.user.units},
     )
 
-    def act(part, instrument, note, **_said):
+    def act(part, instrument, note, **_data):
         return acts.record_holes(
             by=request.user,
             revision=row.current,

@@ -46,7 +46,7 @@ def edit_instrument(request, pk=None):
     return form_page(
         request,
         form,
-        lambda **said: save_instrument(by=request.user, instrument=row, **said),
+        lambda **data: save_instrument(by=request.user, instrument=row, **data),
         heading=row.code if row else "Add an instrument",
         back=lambda instrument: reverse("instrument", args=[instrument.pk]),
         above=("Instruments", reverse("instruments")),
@@ -68,7 +68,7 @@ def _record(request, pk, form_of, act, heading, **extra):
     return form_page(
         request,
         form,
-        lambda **said: act(row, form, **said),
+        lambda **data: act(row, form, **data),
         heading=heading % {"code": row.code},
         back=page,
         above=(str(row), page),
@@ -83,8 +83,8 @@ def calibrate(request, pk):
         lambda _row: CalibrationForm(
             posted(request), initial={"unit": request.user.units, "result": "good"}
         ),
-        lambda row, _form, **said: gauges.record_calibration(
-            by=request.user, instrument=row, **said
+        lambda row, _form, **data: gauges.record_calibration(
+            by=request.user, instrument=row, **data
         ),
         _("Calibration of %(code)s"),
         notes=[
@@ -104,8 +104,8 @@ def edit_budget(request, pk):
         request,
         pk,
         form_of,
-        lambda row, form, **said: gauges.save_budget(
-            by=request.user, instrument=row, rows=form.rows, note=said["note"]
+        lambda row, form, **data: gauges.save_budget(
+            by=request.user, instrument=row, rows=form.rows, note=data["note"]
         ),
         _("Uncertainty of %(code)s"),
         notes=[
@@ -121,7 +121,7 @@ def gauge_rules(request):
     return form_page(
         request,
         GaugeRulesForm(posted(request), initial=start),
-        lambda **said: gauges.set_gauge_rules(by=request.user, **said),
+        lambda **data: gauges.set_gauge_rules(by=request.user, **data),
         heading=_("Instruments in doubt"),
         back=reverse("instruments"),
         above=("Instruments", reverse("instruments")),

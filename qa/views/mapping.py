@@ -47,7 +47,7 @@ def new_joint(request):
     if page.wants_to_save:
         done, joint = attempt(
             page.form,
-            lambda **_said: actions.define_joint(
+            lambda **_data: actions.define_joint(
                 by=request.user,
                 requirement=page.form.requirement,
                 stations=page.form.drafts,
@@ -86,7 +86,7 @@ def revise_joint(request, pk):
         try:
             done, revision = attempt(
                 page.form,
-                lambda **_said: _revise(request.user, joint, page.form, based_on),
+                lambda **_data: _revise(request.user, joint, page.form, based_on),
             )
         except Stale:
             done, stale = False, True

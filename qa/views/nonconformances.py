@@ -201,7 +201,7 @@ def act(request, pk, verb):
             return redirect("nonconformance", pk=pk)
         return _page(request, item, verb)
     form = _form(item, request.user, verb, request.POST)
-    done, _ = attempt(form, lambda **said: action(by=request.user, item=item, **said))
+    done, _ = attempt(form, lambda **data: action(by=request.user, item=item, **data))
     if done:
         return redirect("nonconformance", pk=pk)
     return _page(request, item, verb, form)
@@ -218,7 +218,7 @@ def raise_by_hand(request):
     return form_page(
         request,
         ByHandForm(posted(request), joint=joint, initial=start),
-        lambda **said: raising.raise_by_hand(by=request.user, **said),
+        lambda **data: raising.raise_by_hand(by=request.user, **data),
         heading=_("Raise a nonconformance"),
         back=lambda item: reverse("nonconformance", args=[item.pk]),
         above=(_("Nonconformances"), reverse("nonconformances")),

@@ -51,8 +51,8 @@ def new_offer(request):
         shown = request.POST.getlist("shown")
         done, made = attempt(
             form,
-            lambda **said: acts.offer(
-                by=request.user, airframe=airframe, shown=shown, **chosen, **said
+            lambda **data: acts.offer(
+                by=request.user, airframe=airframe, shown=shown, **chosen, **data
             ),
         )
         if done:
@@ -133,7 +133,7 @@ def offered_joint(request, number, order):
     form = InspectForm(request.POST, stations=_stations(row))
     done, inspection = attempt(
         form,
-        lambda **_said: inspections.inspect(by=request.user, offered=row, **form.said),
+        lambda **_data: inspections.inspect(by=request.user, offered=row, **form.said),
     )
     if done:
         messages.success(request, inspection.get_outcome_display())
@@ -147,7 +147,7 @@ def second_reading(request, number, order):
     form = _second_form(row, request.user.units, request.POST)
     done, _read = attempt(
         form,
-        lambda **said: inspections.read_again(by=request.user, offered=row, **said),
+        lambda **data: inspections.read_again(by=request.user, offered=row, **data),
     )
     if done:
         return redirect("offered_joint", number=number, order=order)

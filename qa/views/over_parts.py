@@ -115,7 +115,7 @@ def chart_note(request, pk, **about):
         return form_page(
             request,
             OtherNoteForm(posted(request), initial=start),
-            lambda **said: chart_notes.replace_note(by=request.user, note=note, **said),
+            lambda **data: chart_notes.replace_note(by=request.user, note=note, **data),
             heading=_("Change a note"),
             **above,
         )
@@ -123,7 +123,7 @@ def chart_note(request, pk, **about):
     return form_page(
         request,
         form,
-        lambda **said: chart_notes.write_note(by=request.user, **said),
+        lambda **data: chart_notes.write_note(by=request.user, **data),
         heading=_("Write on a point of the chart"),
         **above,
     )

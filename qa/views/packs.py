@@ -59,7 +59,7 @@ def new_pack(request):
         address = request.build_absolute_uri("/")
         done, order = attempt(
             form,
-            lambda **said: order_pack(by=request.user, address=address, **said),
+            lambda **data: order_pack(by=request.user, address=address, **data),
         )
         if done:
             press.begin(order)

@@ -97,7 +97,7 @@ def _cutting(by, form: TrimForm, view, move):
     """The act that the form of a cut asks for."""
     checks = {str(check.entry_id): check for check in view.checks}
 
-    def act(moved, note, reason, more, **_said):
+    def act(moved, note, reason, more, **_data):
         return trimming.record_trim(
             by=by,
             checks=view.checks,
@@ -132,7 +132,7 @@ def move(request, uuid):
     rows = move_rows.motion_rows(worked, worked.plan.move.raw)
     form = MoveForm(posted(request), rows=rows, unit=view.unit)
 
-    def act(note, **_said):
+    def act(note, **_data):
         raw = [
             amount * row.per_mm for amount, row in zip(form.amounts, rows, strict=True)
         ]

@@ -74,7 +74,7 @@ def together(request):
     if request.method == "POST" and items:
         done, _none = attempt(
             form,
-            lambda **said: acts.dispose_all(by=request.user, items=items, **said),
+            lambda **data: acts.dispose_all(by=request.user, items=items, **data),
         )
         if done:
             numbers = ", ".join(item.label for item in items)

@@ -65,7 +65,7 @@ def _seen_or_done(request, form, worked, record):
     if request.POST.get("do") == "see":
         return preview, False
 
-    def act(note, **_said):
+    def act(note, **_data):
         return record_settings(
             by=request.user,
             checks=[joint.check for joint in worked.joints],

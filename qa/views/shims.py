@@ -40,7 +40,7 @@ def edit_stock(request, pk=None):
     return form_page(
         request,
         form,
-        lambda **said: acts.save_stock(by=request.user, stock=row, **said),
+        lambda **data: acts.save_stock(by=request.user, stock=row, **data),
         heading=_("Change a shim") if row else _("Add a shim"),
         back=reverse("shim_stock"),
         above=(_("Shims"), reverse("shim_stock")),
@@ -59,7 +59,7 @@ def plan_shims(request, uuid):
     view = queries.shim_view(check, request.user.units, wished or queries.MOST)
     form = StacksForm(posted(request), points=view.points, unit=view.unit)
 
-    def act(**_said):
+    def act(**_data):
         if not view.live:
             raise Refused(_("The part changed since this check: measure again first."))
         return acts.record_shims(

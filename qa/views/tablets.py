@@ -37,7 +37,7 @@ def revoke_tablet(request, pk):
     return form_page(
         request,
         RevokeForm(posted(request)),
-        lambda **said: actions.revoke(by=request.user, tablet=tablet, **said),
+        lambda **data: actions.revoke(by=request.user, tablet=tablet, **data),
         heading=_("Revoke %(name)s") % {"name": tablet.name},
         back=reverse("tablets"),
         above=(_("Tablets"), reverse("tablets")),
@@ -56,8 +56,8 @@ def own_pin(request):
     return form_page(
         request,
         PinForm(posted(request)),
-        lambda **said: actions.set_pin(
-            by=request.user, **whence(request, request.user.username), **said
+        lambda **data: actions.set_pin(
+            by=request.user, **whence(request, request.user.username), **data
         ),
         heading=_("Your PIN for tablets"),
         back=reverse("front"),

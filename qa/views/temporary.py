@@ -68,7 +68,7 @@ def put_in(request):
     return form_page(
         request,
         form,
-        lambda **said: acts.put_in(by=request.user, airframe=airframe, **said),
+        lambda **data: acts.put_in(by=request.user, airframe=airframe, **data),
         heading=_("Put in for a while: %(airframe)s") % {"airframe": airframe},
         back=page,
         above=(airframe.serial, page),
@@ -151,7 +151,7 @@ def act(request, pk, verb):
     return form_page(
         request,
         form,
-        lambda **_said: acts.step(by=request.user, item=row, verb=verb, **form.said),
+        lambda **_data: acts.step(by=request.user, item=row, verb=verb, **form.said),
         heading=f"{word}: {row.label} {row.what}",
         back=reverse("must_come_off", args=[row.airframe_id]),
         above=(row.label, reverse("temporary_item", args=[row.pk])),
@@ -201,7 +201,7 @@ def holes(request, pk, pattern):
     view = temporary_holes.holes_now(airframe, row)
     form = HolesForm(posted(request), holes=[hole.label for hole in view.holes])
     if request.method == "POST":
-        done, made = attempt(form, lambda **said: _of_holes(request, view, **said))
+        done, made = attempt(form, lambda **data: _of_holes(request, view, **data))
         if done:
             messages.success(request, made)
             return redirect("temporary_holes", pk=pk, pattern=pattern)

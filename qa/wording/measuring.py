@@ -195,8 +195,8 @@ def remark(code: Remark | None) -> str | None:
     return None if code is None else str(REMARKS[code.code]).format(**code.values)
 
 
-def remarks(told: Iterable[Remark]) -> list[str]:
-    return [remark(code) for code in told]
+def remarks(codes: Iterable[Remark]) -> list[str]:
+    return [remark(code) for code in codes]
 
 
 def drift(trend: Trend, unit: str, digits: int, *, to_target: bool) -> str:

@@ -101,7 +101,7 @@ def act_page(request, row, form, act, heading, *, back=None, **extra):
     return form_page(
         request,
         form,
-        lambda **said: act(by=request.user, **said),
+        lambda **data: act(by=request.user, **data),
         heading=heading,
         back=back or page,
         above=(str(row), page),

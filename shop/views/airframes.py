@@ -56,7 +56,7 @@ def add_airframe(request):
     return form_page(
         request,
         form,
-        lambda **said: actions.add_airframe(by=request.user, **said),
+        lambda **data: actions.add_airframe(by=request.user, **data),
         heading=_("Add an airframe"),
         back=lambda made: reverse("airframe", args=[made.pk]),
         above=(_("Airframes"), reverse("airframes")),
@@ -70,7 +70,7 @@ def add_type(request):
     return form_page(
         request,
         form,
-        lambda **said: actions.define_type(by=request.user, **said),
+        lambda **data: actions.define_type(by=request.user, **data),
         heading=_("Add an airframe type"),
         back=lambda made: reverse("airframe_type", args=[made.pk]),
         above=(_("Airframes"), reverse("airframes")),
@@ -99,7 +99,7 @@ def add_position(request, pk):
     return form_page(
         request,
         form,
-        lambda **said: actions.add_position(by=request.user, type=kind, **said),
+        lambda **data: actions.add_position(by=request.user, type=kind, **data),
         heading=_("Add a position"),
         back=page,
         above=(kind.code, page),
@@ -125,8 +125,8 @@ def change_position(request, pk):
     return form_page(
         request,
         form,
-        lambda **said: actions.change_position(
-            by=request.user, position=position, **said
+        lambda **data: actions.change_position(
+            by=request.user, position=position, **data
         ),
         heading=_("Change %(position)s") % {"position": position.path},
         back=page,
@@ -147,7 +147,7 @@ def place_part(request, pk):
     return form_page(
         request,
         form,
-        lambda **said: actions.place_part(by=request.user, airframe=airframe, **said),
+        lambda **data: actions.place_part(by=request.user, airframe=airframe, **data),
         heading=_("Place a part on %(airframe)s") % {"airframe": airframe},
         back=page,
         above=(airframe.serial, page),
@@ -165,8 +165,8 @@ def remove_part(request, pk):
     return form_page(
         request,
         form,
-        lambda **said: actions.remove_part(
-            by=request.user, placement=placement, **said
+        lambda **data: actions.remove_part(
+            by=request.user, placement=placement, **data
         ),
         heading=_("Take %(part)s out of %(position)s") % where,
         back=page,

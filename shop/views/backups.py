@@ -50,10 +50,10 @@ def backups(request):
 def plan_backups(request):
     roles.require(request.user, "plan backups")
 
-    def act(**values):
-        if values["place"]:
-            values["place"] = _useful(values["place"])
-        return acts.plan_backups(by=request.user, **values)
+    def act(**data):
+        if data["place"]:
+            data["place"] = _useful(data["place"])
+        return acts.plan_backups(by=request.user, **data)
 
     start = BackupPlanForm.initial_of(queries.plan_now())
     return form_page(

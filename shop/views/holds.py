@@ -61,7 +61,7 @@ def lift_hold(request, pk):
     return form_page(
         request,
         forms.LiftForm(posted(request)),
-        lambda **said: actions.lift_hold(by=request.user, hold=hold, **said),
+        lambda **data: actions.lift_hold(by=request.user, hold=hold, **data),
         heading=_("Lift the hold of %(thing)s") % {"thing": hold},
         back=page,
         above=(str(hold), page),
@@ -76,7 +76,7 @@ def decide(request, pk):
     return form_page(
         request,
         forms.DecideForm(posted(request)),
-        lambda **said: actions.decide(by=request.user, suspect=suspect, **said),
+        lambda **data: actions.decide(by=request.user, suspect=suspect, **data),
         heading=_("Decide on %(part)s") % {"part": suspect.part},
         back=page,
         above=(str(suspect.hold), page),

@@ -42,7 +42,7 @@ def add_machine(request):
     return form_page(
         request,
         forms.MachineForm(posted(request)),
-        lambda **said: actions.define_machine(by=request.user, **said),
+        lambda **data: actions.define_machine(by=request.user, **data),
         heading=_("Add a machine"),
         back=address_of,
         above=(_("Machines"), reverse("machines")),

@@ -44,7 +44,7 @@ def receive_lot(request):
     return form_page(
         request,
         forms.LotForm(posted(request), initial=request.GET.dict()),
-        lambda **said: materials.receive_lot(by=request.user, **said),
+        lambda **data: materials.receive_lot(by=request.user, **data),
         heading=_("Receive a lot"),
         back=address_of,
         above=(_("Lots"), reverse("lots")),
@@ -90,7 +90,7 @@ def material(request, pk=None):
     return form_page(
         request,
         forms.MaterialForm(posted(request), instance=row),
-        lambda **said: materials.define_material(by=request.user, material=row, **said),
+        lambda **data: materials.define_material(by=request.user, material=row, **data),
         heading=_("Change %(code)s") % {"code": row.code}
         if row
         else _("Add a material"),
@@ -123,7 +123,7 @@ def add_laminate(request):
     return form_page(
         request,
         forms.LaminateForm(posted(request)),
-        lambda **said: laminates.define_laminate(by=request.user, **said),
+        lambda **data: laminates.define_laminate(by=request.user, **data),
         heading=_("Add a laminate"),
         back=address_of,
         above=(_("Laminates"), reverse("laminates")),
@@ -137,13 +137,13 @@ def revise_laminate(request, pk):
     initial = forms.laminate_initial(laminate)
     form = forms.LaminateForm(posted(request), initial=initial)
 
-    def act(*, by, **values):
-        same = (values["code"], values["revision"]) == (
+    def act(*, by, **data):
+        same = (data["code"], data["revision"]) == (
             laminate.code,
             laminate.revision,
         )
         return laminates.define_laminate(
-            by=by, laminate=laminate if same else None, **values
+            by=by, laminate=laminate if same else None, **data
         )
 
     heading = _("Revise %(l)s") % {"l": laminate}

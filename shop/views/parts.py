@@ -55,7 +55,7 @@ def add_part(request):
     return form_page(
         request,
         form,
-        lambda **said: actions.register_part(by=request.user, **said),
+        lambda **data: actions.register_part(by=request.user, **data),
         heading=_("Register a part"),
         back=lambda made: reverse("part", args=[made.pk]),
         above=(_("Parts"), reverse("parts")),
@@ -69,7 +69,7 @@ def scrap_part(request, pk):
     return form_page(
         request,
         forms.ScrapForm(posted(request)),
-        lambda **said: actions.scrap_part(by=request.user, part=part, **said),
+        lambda **data: actions.scrap_part(by=request.user, part=part, **data),
         heading=_("Scrap %(serial)s") % {"serial": part.serial},
         back=page,
         above=(part.serial, page),
@@ -104,7 +104,7 @@ def add_design(request):
     return form_page(
         request,
         forms.DesignForm(posted(request)),
-        lambda **said: actions.define_design(by=request.user, **said),
+        lambda **data: actions.define_design(by=request.user, **data),
         heading=_("Add a part design"),
         back=lambda made: reverse("design", args=[made.pk]),
         above=(_("Part designs"), reverse("designs")),
@@ -118,7 +118,7 @@ def change_design(request, pk):
     return form_page(
         request,
         forms.DesignForm(posted(request), instance=design),
-        lambda **said: actions.change_design(by=request.user, design=design, **said),
+        lambda **data: actions.change_design(by=request.user, design=design, **data),
         heading=_("Change %(design)s") % {"design": design},
         back=page,
         above=(str(design), page),

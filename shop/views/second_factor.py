@@ -42,8 +42,8 @@ def second_factor(request):
     if request.method == "POST":
         done, codes = attempt(
             form,
-            lambda **said: actions.set_second_factor(
-                by=request.user, here=_here(request), **said
+            lambda **data: actions.set_second_factor(
+                by=request.user, here=_here(request), **data
             ),
         )
         if done:
@@ -108,7 +108,7 @@ def recovery_codes(request):
         return redirect("second_factor")
     return _code_page(
         request,
-        lambda **said: _told(request, actions.renew_recovery_codes(**said)),
+        lambda **data: _told(request, actions.renew_recovery_codes(**data)),
         _("New recovery codes"),
         _("Make new ones"),
     )

@@ -41,11 +41,11 @@ def sign(request, kind, key):
     if request.method == "POST":
         done, made = attempt(
             form,
-            lambda **said: actions.sign(
+            lambda **data: actions.sign(
                 kind=kind,
                 key=key,
-                **whence(request, said["by"].username),
-                **said,
+                **whence(request, data["by"].username),
+                **data,
             ),
         )
         if done:

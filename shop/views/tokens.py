@@ -55,8 +55,8 @@ def _told_once(request, form, heading, notes, **more):
     if request.method == "POST":
         made, result = attempt(
             form,
-            lambda **said: actions.make_device(
-                by=request.user, address=address(request), **{**said, **more}
+            lambda **data: actions.make_device(
+                by=request.user, address=address(request), **{**data, **more}
             ),
         )
         if made:

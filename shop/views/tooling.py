@@ -66,7 +66,7 @@ def add_tool(request):
     return form_page(
         request,
         form,
-        lambda **said: tooling.add_tool(by=request.user, **said),
+        lambda **data: tooling.add_tool(by=request.user, **data),
         heading=_("Add a tool"),
         back=address_of,
         above=(_("Tooling"), reverse("tooling")),
@@ -109,9 +109,9 @@ def repair_defect(request, pk):
     return act_page(request, defect.tool, form, act, heading)
 
 
-def _step_with_photo(*, by, step, photo=None, **values):
+def _step_with_photo(*, by, step, photo=None, **data):
     """Do a step and pin its photo to it; the form has looked into the photo."""
-    done = routes.do_step(by=by, step=step, **values)
+    done = routes.do_step(by=by, step=step, **data)
     if photo:
         add_photo(by=by, content=photo, subject_kind="step", subject_id=str(done.pk))
     return done
@@ -220,7 +220,7 @@ def set_route(request, kind):
     return form_page(
         request,
         form,
-        lambda **said: routes.set_route(by=request.user, kind=kind, **said),
+        lambda **data: routes.set_route(by=request.user, kind=kind, **data),
         heading=_("Route of a %(kind)s") % {"kind": ToolKind(kind).label},
         back=back,
         above=(_("Routes"), reverse("routes")),
@@ -272,7 +272,7 @@ def release_product(request, pk=None):
     return form_page(
         request,
         form,
-        lambda **said: release.define_product(by=request.user, product=product, **said),
+        lambda **data: release.define_product(by=request.user, product=product, **data),
         heading=_("Change %(name)s") % {"name": product.name}
         if product
         else _("Add a release product"),

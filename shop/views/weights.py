@@ -63,7 +63,7 @@ def set_arm(request, pk):
     return form_page(
         request,
         form,
-        lambda **said: actions.set_arm(by=request.user, position=position, **said),
+        lambda **data: actions.set_arm(by=request.user, position=position, **data),
         heading=_("Arm of %(p)s") % {"p": position},
         back=page,
         above=(position.type.code, page),

@@ -280,10 +280,10 @@ def _segment(joint: Joint, ways: np.ndarray, row: int, other: int) -> _Segment:
     return _Segment(length, leave, arrive)
 
 
-def _turn(one: np.ndarray, other: np.ndarray, face: np.ndarray) -> float:
+def _turn(before: np.ndarray, after: np.ndarray, face: np.ndarray) -> float:
     """From one direction to another, seen against the face: left is positive."""
-    left = float(np.cross(one, other) @ face)
-    ahead = float(one @ other - (one @ face) * (other @ face))
+    left = float(np.cross(before, after) @ face)
+    ahead = float(before @ after - (before @ face) * (after @ face))
     return math.atan2(left, ahead)
 
 

@@ -168,8 +168,8 @@ def _with_gap_directions(stations, closed, part_inside):
         return stations, [JointComplaint(0, "place", text)]
     crossing = outline.crossing_edges(places, closed, faces)
     if crossing:
-        one, other = (_edge_name(stations, edge) for edge in crossing)
-        text = f"the outline crosses itself: {one} meets {other}"
+        first, other = (_edge_name(stations, edge) for edge in crossing)
+        text = f"the outline crosses itself: {first} meets {other}"
         return stations, [JointComplaint(crossing[0], "place", text)]
     sense = outline.turning_sense(places, faces) if closed else 1
     if not sense and any(station.gap_direction is None for station in stations):

@@ -42,8 +42,8 @@ def join(pieces: Sequence[np.ndarray], near_mm: float) -> list[Curve]:
     curves = []
     while left:
         line = left.pop(0)
-        while (found := _next_piece(line, left, near_mm)) is not None:
-            number, joined = found
+        while (next_piece := _next_piece(line, left, near_mm)) is not None:
+            number, joined = next_piece
             del left[number]
             line = joined
         closed = len(line) > 2 and _apart(line[0], line[-1]) <= near_mm

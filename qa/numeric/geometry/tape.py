@@ -94,7 +94,8 @@ def _chains(placed, corners, closed, count) -> list[list[int]]:
     rows are counted on. One without a corner is measured from its first row."""
     ends = [k for k in placed if corners[k]] or [placed[0]]
     chains = [
-        list(range(one, other + 1)) for one, other in zip(ends, ends[1:], strict=False)
+        list(range(first, other + 1))
+        for first, other in zip(ends, ends[1:], strict=False)
     ]
     if closed:
         chains.append([*range(ends[-1], count), *range(ends[0] + 1)])
@@ -184,8 +185,8 @@ def _as_said(between: list[Station], places: np.ndarray, whole: bool) -> list[St
     return stations
 
 
-def _directed(rows, places, said, closed, part_inside) -> list[Station]:
-    faces, (corners, rounds) = _up(places), said
+def _directed(rows, places, declared, closed, part_inside) -> list[Station]:
+    faces, (corners, rounds) = _up(places), declared
     sense = outline.turning_sense(places, faces) if closed else 1
     normals, _ = outline.right_hand_normals(places, faces, closed, corners, rounds)
     if closed:

@@ -163,17 +163,17 @@ def _within(
 
 
 def _by_normal(
-    told: Capability, found: Moments, spread: Spread | None, limits, level: float
+    estimate: Capability, moments: Moments, spread: Spread | None, limits, level: float
 ) -> Capability:
     from scipy.special import ndtr
 
-    n, mean = found.n, found.mean
-    overall = Spread(found.sd, n - 1, "overall", unbiased=False)
+    n, mean = moments.n, moments.mean
+    overall = Spread(moments.sd, n - 1, "overall", unbiased=False)
     pp, ppk = _indices(mean, overall.sd, *limits)
     cp, cpk = _indices(mean, spread.sd, *limits) if spread else (None, None)
     low, high = limits
-    told = replace(
-        told,
+    estimate = replace(
+        estimate,
         method="normal",
         cp=cp,
         cpk=cpk,
@@ -187,11 +187,11 @@ def _by_normal(
         above=None if high is None else float(ndtr(float(mean - high) / overall.sd)),
     )
     # Some 38 deviations away a float holds nothing.
-    if told.below == 0:
-        told = _noted(replace(told, below=None), Remark("below_floats"))
-    if told.above == 0:
-        told = _noted(replace(told, above=None), Remark("above_floats"))
-    return told
+    if estimate.below == 0:
+        estimate = _noted(replace(estimate, below=None), Remark("below_floats"))
+    if estimate.above == 0:
+        estimate = _noted(replace(estimate, above=None), Remark("above_floats"))
+    return estimate
 
 
 def _indices(mean: Fraction, sd: float, low, high) -> tuple[float | None, float]:
@@ -227,21 +227,21 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
     return result
 
 
-def _shared(told: Capability, side: str, share: float, seen: int) -> Capability:
+def _shared(estimate: Capability, side: str, share: float, seen: int) -> Capability:
     """With the share on one side as the curve has it, unless that is less than n values
     show: beyond all of them less than one in n; where some lie, less than what has so
     many of n in 95 of 100 cases."""
     low = side == "below"
-    if share >= (share_bounds(seen, told.n)[0] if seen else 1 / told.n):
-        return replace(told, **{side: share})
+    if share >= (share_bounds(seen, estimate.n)[0] if seen else 1 / estimate.n):
+        return replace(estimate, **{side: share})
     if seen:
         code = Remark(
-            "below_ends" if low else "above_ends", {"seen": seen, "n": told.n}
+            "below_ends" if low else "above_ends", {"seen": seen, "n": estimate.n}
         )
-        return _noted(told, code)
-    most = 1 - (1 - LEVEL) ** (1 / told.n)  # Clopper and Pearson, none of n
-    values = {"n": told.n, "most": most}
-    return _noted(told, Remark("below_unseen" if low else "above_unseen", values))
+        return _noted(estimate, code)
+    most = 1 - (1 - LEVEL) ** (1 / estimate.n)  # Clopper and Pearson, none of n
+    values = {"n": estimate.n, "most": most}
+    return _noted(estimate, Remark("below_unseen" if low else "above_unseen", values))
 
 
 def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:
@@ -252,5 +252,5 @@ def _quantile_indices(curve: Curve, low, high) -> tuple[float | None, float]:
     return both, min(ways)
 
 
-def _noted(told: Capability, note: Remark) -> Capability:
-    return replace(told, notes=(*told.notes, note))
+def _noted(estimate: Capability, note: Remark) -> Capability:
+    return replace(estimate, notes=(*estimate.notes, note))

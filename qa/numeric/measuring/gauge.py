@@ -235,18 +235,20 @@ def _weights(p: int, o: int, r: int, pooled: bool) -> dict[str, dict[str, float]
     }
 
 
-def _sum(one: dict[str, float], other: dict[str, float], times=1.0) -> dict[str, float]:
-    names = dict.fromkeys((*one, *other))
-    return {name: one.get(name, 0.0) + times * other.get(name, 0.0) for name in names}
+def _sum(
+    terms: dict[str, float], other: dict[str, float], times=1.0
+) -> dict[str, float]:
+    names = dict.fromkeys((*terms, *other))
+    return {name: terms.get(name, 0.0) + times * other.get(name, 0.0) for name in names}
 
 
 def _told(
-    study: Study, found, weights, level: float, tolerance, ranges: RangeMethod
+    study: Study, components, weights, level: float, tolerance, ranges: RangeMethod
 ) -> Study:
     def estimate(name: str) -> float:
         """A variance below 0 is 0, before it enters a sum."""
         sizes = weights[name].items()
-        return max(0.0, math.fsum(times * found[s][0] for s, times in sizes))
+        return max(0.0, math.fsum(times * components[s][0] for s, times in sizes))
 
     variance = {
         name: estimate(name)
@@ -257,14 +259,14 @@ def _told(
     variance["total"] = variance["gauge"] + variance["part"]
     sd = {name: math.sqrt(variance[name]) for name in weights}
     intervals = {
-        name: _sd_bounds(weights[name], found, level)
+        name: _sd_bounds(weights[name], components, level)
         for name in weights
         if weights[name]
     }
-    for name in [n for n in intervals if not any(found[s][0] for s in weights[n])]:
+    for name in [n for n in intervals if not any(components[s][0] for s in weights[n])]:
         del intervals[name]  # of mean squares that are all 0
     if sd["gauge"]:
-        ratio = _ratio_bounds(weights, found, level)
+        ratio = _ratio_bounds(weights, components, level)
         low, high = (1 / math.sqrt(1 + end) for end in reversed(ratio))
         intervals["share_of_total"] = (low, high)
         if tolerance is not None:
@@ -281,39 +283,39 @@ def _told(
         sd=sd,
         share_of_total=sd["gauge"] / sd["total"] if sd["gauge"] else None,
         share_of_tolerance=share if sd["gauge"] else None,
-        notes=(*notes, _model(study, found)),
+        notes=(*notes, _model(study, components)),
         distinct_categories=categories(sd["part"], sd["gauge"]),
         intervals=intervals,
         range_method=ranges,
     )
 
 
-def _model(study: Study, found) -> Remark:
+def _model(study: Study, components) -> Remark:
     """Which model the table is of; where the interaction was pooled, F and p of the
     main effects in the model that the deviations are of."""
     from scipy.stats import f
 
-    mean, df = found["repeatability"]
+    mean, df = components["repeatability"]
     if not study.pooled or not mean:
         return Remark("whole_model")
     values = {"df": df}
     for source in ("part", "person"):
-        own, own_df = found[source]
+        own, own_df = components[source]
         values[f"{source}_f"] = own / mean
         values[f"{source}_p"] = float(f.sf(own / mean, own_df, df))
     return Remark("pooled_model", values)
 
 
-def _terms(weights: Mapping[str, float], found) -> list[Term]:
-    return [Term(times, *found[source]) for source, times in weights.items()]
+def _terms(weights: Mapping[str, float], components) -> list[Term]:
+    return [Term(times, *components[source]) for source, times in weights.items()]
 
 
-def _sd_bounds(weights: Mapping[str, float], found, level: float) -> Interval:
-    low, high = bounds(_terms(weights, found), level)
+def _sd_bounds(weights: Mapping[str, float], components, level: float) -> Interval:
+    low, high = bounds(_terms(weights, components), level)
     return math.sqrt(max(0.0, low)), math.sqrt(max(0.0, high))
 
 
-def _ratio_bounds(weights, found, level: float) -> Interval:
+def _ratio_bounds(weights, components, level: float) -> Interval:
     """Bounds of part variance over gauge variance: the ratios at which the bounds of
     part - ratio x gauge meet 0."""
     from scipy.optimize import brentq
@@ -323,7 +325,7 @@ def _ratio_bounds(weights, found, level: float) -> Interval:
 
         def beyond(log_ratio: float, end=end) -> float:
             both = _sum(weights["part"], weights["gauge"], -math.exp(log_ratio))
-            return bounds(_terms(both, found), level)[end]
+            return bounds(_terms(both, components), level)[end]
 
         if beyond(-30.0) <= 0:
             ends.append(0.0)

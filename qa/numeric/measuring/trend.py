@@ -113,14 +113,14 @@ def trend(
     return replace(result, reaches=reach, course=course)
 
 
-def _told(n: int, found: Regression, p: float | None) -> Trend:
+def _told(n: int, fitted: Regression, p: float | None) -> Trend:
     return Trend(
         n,
-        slope=found.coefficients[-1],
-        slope_se=found.standard_errors[-1],
-        intercept=found.coefficients[-2],
-        sd=found.sd,
-        r2=found.r2,
+        slope=fitted.coefficients[-1],
+        slope_se=fitted.standard_errors[-1],
+        intercept=fitted.coefficients[-2],
+        sd=fitted.sd,
+        r2=fitted.r2,
         p_slope=p,
     )
 
@@ -155,40 +155,40 @@ def _too_few(pulls: Sequence[Fraction], line: _Line) -> Remark:
     return Remark("few_in_stretches", {"stretches": line.count, **numbers})
 
 
-def _quantile_and_p(found: Regression, level: float) -> tuple[float, float]:
+def _quantile_and_p(fitted: Regression, level: float) -> tuple[float, float]:
     from scipy.stats import t
 
-    slope, error = found.coefficients[-1], found.standard_errors[-1]
-    quantile = float(t.ppf((1 + level) / 2, found.df))
+    slope, error = fitted.coefficients[-1], fitted.standard_errors[-1]
+    quantile = float(t.ppf((1 + level) / 2, fitted.df))
     if not error:
         return quantile, 0.0 if slope else 1.0
-    return quantile, float(2 * t.sf(abs(slope) / error, found.df))
+    return quantile, float(2 * t.sf(abs(slope) / error, fitted.df))
 
 
-def _foreseen(found: Regression, line: _Line, t: float, pull: Fraction) -> Foreseen:
-    value, variance = found.at(line.row(pull))
-    reach = t * found.sd * math.sqrt(1 + variance)
+def _foreseen(fitted: Regression, line: _Line, t: float, pull: Fraction) -> Foreseen:
+    value, variance = fitted.at(line.row(pull))
+    reach = t * fitted.sd * math.sqrt(1 + variance)
     return Foreseen(
         float(pull), float(value), float(value) - reach, float(value) + reach
     )
 
 
 def _reached(
-    found: Regression, line: _Line, t: float, limit: Fraction, first, last
+    fitted: Regression, line: _Line, t: float, limit: Fraction, first, last
 ) -> tuple[Reach | None, Remark]:
     """Where the latest stretch's line is at the limit, and what that means.
 
     With u the way from there: (slope u)^2 = t^2 sd^2 (1 + variance at pull + u), a
     quadratic in u whose roots are the bounds.
     """
-    *heights, slope = found.exact_coefficients
+    *heights, slope = fitted.exact_coefficients
     pull = (limit - heights[-1]) / slope
     if pull < (line.starts[-1] if line.starts else first):
         return None, Remark("away")
-    variance = found.at(line.row(pull, last=True))[1]
-    turn = found.inverse[-1][-1]
-    mixed = found.inverse[-1][-2] + turn * pull
-    k = t * t * found.sd**2
+    variance = fitted.at(line.row(pull, last=True))[1]
+    turn = fitted.inverse[-1][-1]
+    mixed = fitted.inverse[-1][-2] + turn * pull
+    k = t * t * fitted.sd**2
     a = float(slope) ** 2 - k * float(turn)
     b, c = -2 * k * float(mixed), -k * (1 + float(variance))
     wide = math.sqrt(max(0.0, b * b - 4 * a * c))

@@ -218,20 +218,20 @@ class Rig:
         """(n, 12) rotation less 1 and shift of each of n movements (n, r)."""
         amounts = self.step(movements).T / self.unit[:, None]
         (sx, sy, sz), (cx, cy, cz) = np.sin(amounts[:3]), np.cos(amounts[:3])
-        found = np.empty((12, amounts.shape[1]))
-        found[0], found[1], found[2] = (
+        features = np.empty((12, amounts.shape[1]))
+        features[0], features[1], features[2] = (
             cz * cy - 1,
             cz * sy * sx - sz * cx,
             cz * sy * cx + sz * sx,
         )
-        found[3], found[4], found[5] = (
+        features[3], features[4], features[5] = (
             sz * cy,
             sz * sy * sx + cz * cx - 1,
             sz * sy * cx - cz * sx,
         )
-        found[6], found[7], found[8] = -sy, cy * sx, cy * cx - 1
-        found[9:] = amounts[3:]
-        return found.T
+        features[6], features[7], features[8] = -sy, cy * sx, cy * cx - 1
+        features[9:] = amounts[3:]
+        return features.T
 
     def solve(self, changes) -> tuple[np.ndarray, np.ndarray]:
         """(movements (n, r), left (n, k)) for changes (n, k) in mm, exact.
@@ -353,10 +353,10 @@ class Rig:
             (1, 2): z @ tilted @ turn,
             (2, 2): z @ z @ turn,
         }
-        found = np.zeros((3, 3, lines.shape[1]))
+        bends = np.zeros((3, 3, lines.shape[1]))
         for (i, j), matrix in by_pair.items():
-            found[i, j] = found[j, i] = matrix.reshape(9) @ lines[:9]
-        return found
+            bends[i, j] = bends[j, i] = matrix.reshape(9) @ lines[:9]
+        return bends
 
     def tilting(self, movements) -> np.ndarray:
         """(2, 3, 3): what a tilt more, by x or by y, makes of arms at one (r,)."""

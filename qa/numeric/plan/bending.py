@@ -88,8 +88,8 @@ def third(arms: Arms, angles) -> np.ndarray:
     along the plane, at most what of the arm lies along the direction then.
     """
     tilt, last = float(angles[0] + angles[1]), float(angles[2])
-    found = arms.whole * tilt**3 + arms.around * (3 * tilt**2 * last + last**3)
-    return (found + arms.tilted(tilt) * (3 * tilt * last**2)) / 6
+    bending = arms.whole * tilt**3 + arms.around * (3 * tilt**2 * last + last**3)
+    return (bending + arms.tilted(tilt) * (3 * tilt * last**2)) / 6
 
 
 def slopes_off(arms: Arms, angles) -> np.ndarray:

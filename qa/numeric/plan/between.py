@@ -101,17 +101,17 @@ def _at_most(count: int) -> float:
     return count / float(chdtri(count, 0.8))
 
 
-def _above(level: float, one, other, spread) -> np.ndarray:
+def _above(level: float, start, finish, spread) -> np.ndarray:
     """The chance (k,) that each bridge goes above a level no lower than its ends."""
     wide = spread > 0
-    rise = [np.where(wide, np.maximum(level - end, 0), 0.0) for end in (one, other)]
+    rise = [np.where(wide, np.maximum(level - end, 0), 0.0) for end in (start, finish)]
     chance = np.exp(-2 * rise[0] * rise[1] / np.where(wide, spread, 1.0))
     return np.where(wide, chance, 0.0)
 
 
 def _where_risk_is(sides) -> float | None:
     """The level that all bridges together go above with the chance RISK."""
-    tops = np.concatenate([np.maximum(one, other) for one, other, _ in sides])
+    tops = np.concatenate([np.maximum(start, finish) for start, finish, _ in sides])
     if not np.isfinite(tops).any():
         return None
 

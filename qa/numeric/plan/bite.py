@@ -109,18 +109,18 @@ def sure_bite(trim: float, room: float, scatter: float, risk: float, floor: floa
     return min(trim, max(sure, floor))
 
 
-def expected_scatter(found: Shortfall | None) -> float | None:
+def expected_scatter(shortfall: Shortfall | None) -> float | None:
     """The scatter to reckon with for one more cut, from those before, mm.
 
     None where they tell nothing yet. What few cuts tell counts for more: as much more
     as the quantile of Student's t is above the normal one, and the ratio is uncertain
     for a cut as deep as those (prediction from a regression through the origin).
     """
-    if found is None or found.count < FEWEST:
+    if shortfall is None or shortfall.count < FEWEST:
         return None
-    spread = max(found.spread, LEAST_SPREAD_MM)
-    once = math.sqrt(1 + 1 / found.count)
-    few = student(found.count - 1) / NormalDist().inv_cdf((1 + SURE) / 2)
+    spread = max(shortfall.spread, LEAST_SPREAD_MM)
+    once = math.sqrt(1 + 1 / shortfall.count)
+    few = student(shortfall.count - 1) / NormalDist().inv_cdf((1 + SURE) / 2)
     return spread * once * few
 
 

@@ -94,9 +94,9 @@ def settings(low, high, by: Ties | None = None) -> np.ndarray:
 def halves(low, high) -> list:
     wide = int(np.argmax(high - low))
     middle = int(low[wide] + high[wide]) // 2
-    one, other = high.copy(), low.copy()
-    one[wide], other[wide] = middle, middle + 1
-    return [(low, one), (other, high)]
+    lower, upper = high.copy(), low.copy()
+    lower[wide], upper[wide] = middle, middle + 1
+    return [(low, lower), (upper, high)]
 
 
 def split(low, high, at, felt) -> tuple[int, int]:

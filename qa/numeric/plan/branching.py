@@ -81,16 +81,16 @@ def best_settings(lattice: Lattice, before: Best | None = None) -> Best | None:
             search = Search(lattice, number, caps, seeds)
             search.run()
             nodes += search.nodes
-            said = search.best, search.ties(), search.whole, search.proven
-            stages.append(Stage(name, *said))
+            outcome = search.best, search.ties(), search.whole, search.proven
+            stages.append(Stage(name, *outcome))
         seeds, least = stages[-1].ties, stages[-1].least
         if stages[-1].whole:
             break
         caps[number] = least + equal(least)
     steps, aims = first_of(lattice, seeds)
-    told = dict(zip(lattice.names, aims.tolist(), strict=True))
+    aims_by_name = dict(zip(lattice.names, aims.tolist(), strict=True))
     proven = all(stage.proven for stage in stages)
-    return Best(steps, told, proven, nodes, tuple(stages))
+    return Best(steps, aims_by_name, proven, nodes, tuple(stages))
 
 
 def _still_so(lattice: Lattice, before: Best | None):
@@ -204,12 +204,12 @@ class Search:
         for first in range(0, len(steps), CHUNK):
             chunk = steps[first : first + CHUNK]
             values, movement, fits = self.lattice.moved(chunk)
-            found = self._aims(values, values, movement)
-            rows = np.flatnonzero(fits & self._as_good(found, self.most))
+            aims = self._aims(values, values, movement)
+            rows = np.flatnonzero(fits & self._as_good(aims, self.most))
             rows = rows[self.lattice.aims.allowed(values[rows])]
             if not len(rows):
                 continue
-            came = found[rows, self.number]
+            came = aims[rows, self.number]
             self.best = min(self.best, float(came.min()))
             near = came <= self.best + equal(self.best)
             self._keep(chunk[rows[near]], came[near])
@@ -217,10 +217,10 @@ class Search:
     def _aims(self, low, high, movement) -> np.ndarray:
         """The least (n, number + 1) of the aims up to this one, of readings (n, m) in
         low..high and movements (n,)."""
-        found = self.lattice.aims.least(low, high, self.number + 1)
-        if self.number == found.shape[1]:
-            found = np.column_stack([found, movement])
-        return found
+        bounds = self.lattice.aims.least(low, high, self.number + 1)
+        if self.number == bounds.shape[1]:
+            bounds = np.column_stack([bounds, movement])
+        return bounds
 
     def _as_good(self, aims, most: float) -> np.ndarray:
         """Whether (n,) the aim is at most `most`, and those before it at their best."""
@@ -272,9 +272,9 @@ class Search:
         if self._hardly_felt(low, high, felt) and boxes.size(low, high, ties) <= ALIKE:
             return self._as_whole(low, high, at)
         pick, below = boxes.split(low, high, at, felt)
-        one, other = high.copy(), low.copy()
-        one[pick], other[pick] = below, below + 1
-        nearer = boxes.tied(low, one, ties), boxes.tied(other, high, ties)
+        top, bottom = high.copy(), low.copy()
+        top[pick], bottom[pick] = below, below + 1
+        nearer = boxes.tied(low, top, ties), boxes.tied(bottom, high, ties)
         return [
             (bound, *ends, relaxed) for ends in nearer if (ends[0] <= ends[1]).all()
         ]
@@ -391,8 +391,8 @@ class Search:
             moved = np.abs(base + changes @ slopes.T) - off
             movement = (np.maximum(0, moved) ** 2).sum(axis=1)
         high = values + play
-        found = self._aims(values - play, high, movement)
-        rows = np.flatnonzero(self._as_good(found, self.cutoff))
+        aims = self._aims(values - play, high, movement)
+        rows = np.flatnonzero(self._as_good(aims, self.cutoff))
         rows = rows[lattice.aims.allowed(high[rows])]
-        rows = rows[np.argsort(found[rows, number], kind="stable")]
-        return steps[rows], found[rows, number]
+        rows = rows[np.argsort(aims[rows, number], kind="stable")]
+        return steps[rows], aims[rows, number]

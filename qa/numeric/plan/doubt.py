@@ -89,7 +89,7 @@ def _most_odd(arrays, readings: Readings, kind: str, every: int) -> Doubt | None
             matrix = (1 - share) * smooth + share * np.eye(count)
             tried.append(_shifted(matrix, columns, off, spare))
     logs, shifts, variances, squares = (
-        np.array(one) for one in zip(*tried, strict=True)
+        np.array(column) for column in zip(*tried, strict=True)
     )
     row = int(np.argmax(logs.max(axis=0)))
     # What waves so is not known but by the other readings: each by their likelihood.

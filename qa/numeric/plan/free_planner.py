@@ -201,12 +201,12 @@ class Planner:
         if self.options.fairness is None:
             return
         number = {int(row): k for k, row in enumerate(self.gaps.rows)}
-        for one, other, distance, corner in self.arrays.neighbors(self.gaps.rows):
-            if not corner and {self.sides[one], self.sides[other]} != {
+        for start, finish, distance, corner in self.arrays.neighbors(self.gaps.rows):
+            if not corner and {self.sides[start], self.sides[finish]} != {
                 "part",
                 "surround",
             }:
-                yield number[one], number[other], self.options.fairness * distance
+                yield number[start], number[finish], self.options.fairness * distance
 
     def _told(self) -> Plan:
         gaps, flushes = self.gaps, self.flushes
@@ -246,12 +246,12 @@ class Planner:
             measured=int(self.every.scales.limited.sum()),
         )
 
-    def _trim_plan(self, found: Trim | None, move, trim, build_up, gap_after):
-        if found is None:
+    def _trim_plan(self, solved: Trim | None, move, trim, build_up, gap_after):
+        if solved is None:
             whole = TrimPlan(move, needed=False, possible=True)
             return whole if self.gaps.scales.limited.any() else None
         possible = self.gaps.all_right(gap_after)
-        areas = found.area, found.build_up_area, found.unresolved_area
+        areas = solved.area, solved.build_up_area, solved.unresolved_area
         needed = bool((trim > 0).any() or (build_up > 0).any() or not possible)
         return TrimPlan(move, needed, possible, *areas)
 

@@ -131,24 +131,24 @@ def intervals(planner, plan: Plan) -> Intervals | None:
     return replace(moves, cuts=cut_intervals(planner, plan, cuts))
 
 
-def half_of(drawn: np.ndarray, told: float) -> float:
+def half_of(drawn: np.ndarray, planned: float) -> float:
     """Half of the interval about what is told, of what was drawn (d,): see above."""
-    apart = np.sort(np.abs(drawn - told))
+    apart = np.sort(np.abs(drawn - planned))
     rank = math.ceil(SHARE * (len(apart) + 1))
     return float(apart[min(rank, len(apart)) - 1])
 
 
-def move_intervals(told: Move, drawn: Sequence[Move]) -> Intervals:
+def move_intervals(planned: Move, drawn: Sequence[Move]) -> Intervals:
     """Of every motion that is used, as it comes in the draws."""
     amounts = np.array([[amount for _, amount in move.amounts] for move in drawn])
     moves = tuple(
         Interval(name, amount, half_of(own, amount))
-        for (name, amount), own in zip(told.amounts, amounts.T, strict=True)
+        for (name, amount), own in zip(planned.amounts, amounts.T, strict=True)
         if amount
     )
-    if not moves or not told.raw:
+    if not moves or not planned.raw:
         return Intervals(moves=moves)
-    off = np.array([move.raw for move in drawn]) - told.raw
+    off = np.array([move.raw for move in drawn]) - planned.raw
     square = off.T @ off / len(off)
     halves = [half_of(own, 0.0) for own in off.T]
     sizes = COVER * np.sqrt(np.diag(square))
@@ -164,7 +164,7 @@ def of_settings(planner, plan: Plan) -> Intervals | None:
     set_u = np.array([adjuster.set_u or 0.0 for adjuster in rig.adjusters]) * changed
     step = rig.step_of(plan.move)
     own = rig.own_rates(step)
-    told, cuts = [], ()
+    halves, cuts = [], ()
     if changed.any():
         # Those that are not set hold their places.
         locked = np.vstack([rig.unset, own[~changed]])
@@ -172,15 +172,15 @@ def of_settings(planner, plan: Plan) -> Intervals | None:
         steps, _ = drawn.planned(_anywhere(planner, locked), step)
         if drawn.too_few(steps):
             return None
-        told = setting_intervals(plan.settings, steps @ own.T, set_u)
+        halves = setting_intervals(plan.settings, steps @ own.T, set_u)
     if trims.any():
         drawn = Drawn(planner, trims, planner.slopes(planner.every, step) * set_u)
         there = replace(planner.anywhere, low=step, high=step)
-        found, cut = drawn.planned(there, step)
-        if drawn.too_few(found):
+        drawn_plans, cut = drawn.planned(there, step)
+        if drawn.too_few(drawn_plans):
             return None
         cuts = cut_intervals(planner, plan, cut)
-    return Intervals(settings=tuple(told), cuts=cuts)
+    return Intervals(settings=tuple(halves), cuts=cuts)
 
 
 def setting_intervals(settings, changes, set_u) -> list[Interval]:
@@ -327,7 +327,7 @@ class Replanned:
 
 
 def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
-    scatter, found = planner.options.cut_scatter_mm or 0.0, []
+    scatter, intervals = planner.options.cut_scatter_mm or 0.0, []
     for k, row in enumerate(planner.gaps.rows):
         station = plan.stations[row]
         if station.trim <= CUT_MM:
@@ -342,5 +342,5 @@ def cut_intervals(planner, plan: Plan, cuts) -> tuple[CutInterval, ...]:
         )
         trim = station.trim, half_of(depths, station.trim)
         bite = station.next_bite, bite_half, NORMAL * scatter
-        found.append(CutInterval(station.joint, station.label, *trim, *bite))
-    return tuple(found)
+        intervals.append(CutInterval(station.joint, station.label, *trim, *bite))
+    return tuple(intervals)

@@ -140,10 +140,13 @@ class JointArrays:
             closed = part.joint.closed and len(here) > 2
             ends = here[1:] + here[:1] if closed else here[1:]
             edges, corners = self._edges(part.joint)
-            for one, other in zip(here, ends, strict=False):
-                way = np.arange(one, other if other > one else other + count) % count
+            for start, finish in zip(here, ends, strict=False):
+                way = (
+                    np.arange(start, finish if finish > start else finish + count)
+                    % count
+                )
                 distance = float(edges[way].sum())
-                yield first + one, first + other, distance, bool(corners[way].any())
+                yield first + start, first + finish, distance, bool(corners[way].any())
             first += count
 
     @staticmethod

@@ -76,22 +76,22 @@ class Lattice:
         """(aims (n, j), allowed (n,)) of settings (n, k), by the exact rotation; of the
         aims `count` at least."""
         values, movement, fits = self.moved(steps)
-        found = self.aims.least(values, values, count)
-        return np.column_stack([found, movement]), fits & self.aims.allowed(values)
+        aims = self.aims.least(values, values, count)
+        return np.column_stack([aims, movement]), fits & self.aims.allowed(values)
 
     def moved(self, steps) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """(readings (n, m) mm, movement squared (n,), whether a rigid part can go there
         (n,)) of settings."""
-        found, movements, fits = self._moved(steps)
-        values, shift = found[:, self.read], found[:, self.about]
+        moved, movements, fits = self._moved(steps)
+        values, shift = moved[:, self.read], moved[:, self.about]
         turns = self.rig.step(movements)[:, :3]
         movement = (shift**2).sum(axis=1) + (turns**2).sum(axis=1)
         return values, movement, fits
 
     def readings(self, steps) -> tuple[np.ndarray, np.ndarray]:
         """(readings (n, m) mm, whether a rigid part can go there (n,)) of settings."""
-        found, _, fits = self._moved(steps)
-        return found[:, self.read], fits
+        moved, _, fits = self._moved(steps)
+        return moved[:, self.read], fits
 
     def _moved(self, steps):
         movements, left, features = self.rig.solved(steps * self.rig.steps)
@@ -153,8 +153,14 @@ class Lattice:
         ties = boxes.ties(low, high, left[0], rest * self.rig.steps, left[2])
         base, curves, play, turn, (spare, nothing, pulled) = bent
         pulled = spare, nothing, pulled[:, :, self.read]
-        told = base[self.read], turn, curves[:, :, self.read], pulled, play[self.read]
-        return Model(*read, move, left, ties, Bent(*told))
+        bending = (
+            base[self.read],
+            turn,
+            curves[:, :, self.read],
+            pulled,
+            play[self.read],
+        )
+        return Model(*read, move, left, ties, Bent(*bending))
 
     @property
     def _slack(self) -> float:

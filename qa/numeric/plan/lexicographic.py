@@ -216,11 +216,11 @@ class Programme:
 
     def _run(self) -> None:
         kinds = self._highs.HighsModelStatus
-        told = kinds.kOptimal, kinds.kInfeasible
+        conclusive = kinds.kOptimal, kinds.kInfeasible
         self._solver.run()
         status = self._solver.getModelStatus()
         for ways in OTHER_WAYS:
-            if status in told:
+            if status in conclusive:
                 break
             kept = {name: self._solver.getOptionValue(name)[1] for name in ways}
             self._set(ways)

@@ -62,11 +62,11 @@ class Pull:
         first += bending.slopes_off(self.arms, angles)
         along = np.einsum("j,ijd->id", angles, np.abs(self.along))
         along += bending.slopes_off(self._arms_along, angles)
-        found = first.sum(axis=1) * self.slack
+        reach = first.sum(axis=1) * self.slack
         for _ in range(SHARPENED):
-            nearer = along @ self._left + first @ self._beside(found)
-            found = np.minimum(found, nearer)
-        return found
+            nearer = along @ self._left + first @ self._beside(reach)
+            reach = np.minimum(reach, nearer)
+        return reach
 
     def _beside(self, pull) -> np.ndarray:
         """What (k,) a pull of up to `pull` (3,) leaves beside `spare`, mm."""
@@ -83,9 +83,9 @@ class Pull:
         sizes = np.abs(self.along)
         left = np.einsum("i,j,ijd->d", angles, angles, sizes) / 2
         left += np.abs(self.spare) @ third
-        found = np.einsum("j,ijd,d->i", astray, sizes, self._left + left)
-        found += np.einsum("j,ijd,d->i", angles, sizes, left)
-        found += bending.slopes_off(self._arms_along, angles) @ self._left
+        off = np.einsum("j,ijd,d->i", astray, sizes, self._left + left)
+        off += np.einsum("j,ijd,d->i", angles, sizes, left)
+        off += bending.slopes_off(self._arms_along, angles) @ self._left
         first = np.einsum("j,ijk->ik", angles, self.sizes)
         first += bending.slopes_off(self.arms, angles)
-        return found + first @ self._beside(self.most(angles))
+        return off + first @ self._beside(self.most(angles))

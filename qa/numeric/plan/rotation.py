@@ -70,18 +70,18 @@ def settle(problem, start: np.ndarray) -> Settled:
     return _straighten_again(problem, at, turns, passes)
 
 
-def better_start(problem, found: Settled, starts) -> Settled:
+def better_start(problem, settled: Settled, starts) -> Settled:
     """The best of a plan and of those that Newton's way finds from other starts."""
-    best = problem.merit(found.step)
+    best = problem.merit(settled.step)
     problem.basis = None
-    first = found.step
+    first = settled.step
     for start in (first, *starts):
-        known = None if start is first else found.step
+        known = None if start is first else settled.step
         with suppress(Infeasible, NotSolved):
             other = _newton(problem, start, known)
             if other.settled and better(problem.merit(other.step), best, ALIKE):
-                found, best = other, problem.merit(other.step)
-    return found
+                settled, best = other, problem.merit(other.step)
+    return settled
 
 
 def _newton(problem, at, known=None) -> Settled:
@@ -122,9 +122,9 @@ def _straighten_again(problem, at, turns, passes) -> Settled:
     return Settled(best, False, passes + extra, detail)
 
 
-def better(one: tuple, other: tuple, equal: float = EQUAL) -> bool:
+def better(candidate: tuple, best: tuple, equal: float = EQUAL) -> bool:
     """Whether a tuple of aims comes before another, in strict order."""
-    for first, second in zip(one, other, strict=True):
+    for first, second in zip(candidate, best, strict=True):
         if abs(first - second) > equal * max(1.0, abs(second)):
             return first < second
     return False
@@ -331,9 +331,9 @@ class TurnSearch:
     def _lowest(self, aim: int) -> tuple[float, float]:
         """Where the highest curve of an aim is least, and how low that is."""
         curves = np.array([(0.0, 0.0, 0.0), *self.curves[aim]])
-        one, other = np.triu_indices(len(curves), 1)
+        first, other = np.triu_indices(len(curves), 1)
         spots = [np.array([self.low, self.high]), _stationary(curves)]
-        spots.append(_roots(curves[one] - curves[other]))
+        spots.append(_roots(curves[first] - curves[other]))
         for earlier in range(aim):
             limit = [0.0, 0.0, self._most(earlier, 1)]
             spots.append(_roots(np.array(self.curves[earlier]) - limit))
@@ -380,6 +380,8 @@ def _roots(curves) -> np.ndarray:
     b, c, square, rest = b[real], c[real], square[real], rest[real]
     # The root that does not cancel first, the other from their product.
     big = -(b + np.copysign(np.sqrt(rest), b))
-    one, other = square != 0, big != 0
-    halves = np.concatenate([big[one] / square[one], c[other] / big[other]])
+    linear, quadratic = square != 0, big != 0
+    halves = np.concatenate(
+        [big[linear] / square[linear], c[quadratic] / big[quadratic]]
+    )
     return 2 * np.arctan(halves)

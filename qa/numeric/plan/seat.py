@@ -56,14 +56,14 @@ class Seat:
 def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     """The best place. Raises NoFeasibleMotion when every place collides."""
     problem = SeatProblem(readings, freedom)
-    found = settled_plan(problem)
-    step = freedom.told(found.step)
+    settled = settled_plan(problem)
+    step = freedom.told(settled.step)
     values, _ = readings.moved(freedom, step)
     deviation = readings.deviation(values)
     worst = float(deviation.max(initial=0.0))
     total = float(readings.weights @ deviation)
     prove = partial(proof_of, problem, step)
-    return Seat(step, values, worst, total, found.settled, found.passes, prove)
+    return Seat(step, values, worst, total, settled.settled, settled.passes, prove)
 
 
 def settled_plan(problem) -> Settled:
@@ -122,45 +122,45 @@ class Problem:
         again of other values at the same places costs nothing."""
         if self.last is None or not np.array_equal(self.last[0], at):
             readings = self.readings
-            told = self.freedom.lines(
+            linear = self.freedom.lines(
                 readings.places, readings.directions, readings.sides, at
             )
-            self.last = np.array(at), *told
+            self.last = np.array(at), *linear
         return self.readings.values + self.last[1], self.last[2]
 
     def bend(self, step) -> float:
         """How wrong the readings last straightened are at `step`, mm."""
         base, slopes, columns = self.straight
         exact, _ = self.readings.moved(self.freedom, step)
-        told = base + slopes @ columns(step)
-        return float(np.abs(told - exact).max(initial=0.0))
+        linear = base + slopes @ columns(step)
+        return float(np.abs(linear - exact).max(initial=0.0))
 
-    def ends(self, found: Settled) -> np.ndarray:
+    def ends(self, settled: Settled) -> np.ndarray:
         """The exact readings (m,) of a plan."""
-        return self.readings.moved(self.freedom, found.step)[0]
+        return self.readings.moved(self.freedom, settled.step)[0]
 
     def starts(self) -> list[np.ndarray]:
         """Other places to begin at: the turns half way to their bounds, every way; with
         several bodies fewer, and all of them alike."""
         free = self.freedom
         turns = [k for k, motion in enumerate(free.motions) if motion.turns]
-        found = []
+        steps = []
         starts = OTHER_STARTS[: 2 if len(turns) > 3 else None]
         for signs in starts:
             at = np.clip(0.0, free.low, free.high)
             for k, sign in zip(turns, cycle(signs), strict=False):
                 at[k] = (free.high if sign > 0 else free.low)[k] / 2
-            found.append(at)
-        return found
+            steps.append(at)
+        return steps
 
     def reached(self, step) -> dict[str, float]:
         """What each aim comes to, exactly."""
         return dict(zip(self.names, self.merit(step), strict=True))
 
-    def collision(self, found: Settled) -> float:
+    def collision(self, settled: Settled) -> float:
         """How deep it ends below a floor, and below where it is now, mm."""
         readings = self.readings
-        deep = np.minimum(readings.floor, readings.values) - self.ends(found)
+        deep = np.minimum(readings.floor, readings.values) - self.ends(settled)
         return float(deep.max(initial=0.0))
 
     def straighten(self, at, slopes, columns) -> tuple[np.ndarray, np.ndarray]:
@@ -181,11 +181,11 @@ class Problem:
         slopes = self.felt * self.moved(at)[1]
         lines = self.straighten(at, slopes, lambda step: step)
         draft, parts = self.draft(*lines, free.locked, (low, high))
-        found = None
+        settled = None
         if self.near and self.nothing:
             with suppress(Infeasible):
-                found = self._finish_near(draft, parts, self.nothing)
-        return found or self._finish_near(draft, parts, 0)
+                settled = self._finish_near(draft, parts, self.nothing)
+        return settled or self._finish_near(draft, parts, 0)
 
     def _finish_near(self, draft, parts, nothing: int):
         """`finish`, begun where a programme much like this one ended; the first aims,
@@ -198,9 +198,9 @@ class Problem:
         nothing = min(nothing, len(costs) - 1)
         for cost in costs[:nothing]:
             programme.leave_out(cost)
-        found = self.finish(programme, draft, parts, nothing, unsure=nothing)
+        settled = self.finish(programme, draft, parts, nothing, unsure=nothing)
         self.basis, self.near = programme.first_basis, programme.bases or None
-        return found
+        return settled
 
     def finish(self, programme, draft, parts, done: int = 0, unsure: int = 0):
         """(movements, detail): aims in strict order, then the least movement.

@@ -54,11 +54,11 @@ class Rigs:
 
     def own_rates(self, step) -> np.ndarray:
         """mm of each adjuster per mm at the rim (k, 6 b), at rim movements."""
-        found = np.zeros((self.count, len(self.motions)))
+        rates = np.zeros((self.count, len(self.motions)))
         for n, (rig, own) in enumerate(zip(self.rigs, self.own, strict=True)):
             here = slice(6 * n, 6 * n + 6)
-            found[own, here] = rig.own_rates(step[here])
-        return found
+            rates[own, here] = rig.own_rates(step[here])
+        return rates
 
     def step_of(self, move) -> np.ndarray:
         """Rim movements (6 b,) of a move as it is told."""
@@ -67,11 +67,11 @@ class Rigs:
 
     def step(self, changes) -> np.ndarray:
         """Rim movements (6 b,) of all motions that changes (k,) mm make."""
-        found = []
+        steps = []
         for rig, own in zip(self.rigs, self.own, strict=True):
             movements, _ = rig.solve(changes[None, own])
-            found.append(rig.step(movements)[0])
-        return np.concatenate(found)
+            steps.append(rig.step(movements)[0])
+        return np.concatenate(steps)
 
 
 class Lattices:
@@ -87,9 +87,9 @@ class Lattices:
 
     def tried(self, steps, count=None):
         values, movement, fits = self.moved(steps)
-        found = self.aims.least(values, values, count)
+        aims = self.aims.least(values, values, count)
         allowed = fits & self.aims.allowed(values)
-        return np.column_stack([found, movement]), allowed
+        return np.column_stack([aims, movement]), allowed
 
     def readings(self, steps):
         values, _, fits = self.moved(steps)
@@ -100,8 +100,8 @@ class Lattices:
         values, movement = np.tile(start, (len(steps), 1)), np.zeros(len(steps))
         fits = np.ones(len(steps), dtype=bool)
         for assembly, own in zip(self.each, self.rig.own, strict=True):
-            found, moved, fit = assembly.moved(steps[:, own])
-            values += found - start
+            ends, moved, fit = assembly.moved(steps[:, own])
+            values += ends - start
             movement += moved
             fits &= fit
         return values, movement, fits
@@ -131,19 +131,19 @@ class Lattices:
             boxes.ties(low, high, base, shares * self.rig.steps, room),
         )
 
-    def _stacked(self, some, told, parts=None):
+    def _stacked(self, some, stacks, parts=None):
         """(base, slopes, room) of several parts, each of its own adjusters alone."""
         parts = parts or some
         if not some:
             nothing = np.zeros(0)
             return nothing, np.zeros((0, self.rig.count)), nothing
         slopes = []
-        for part, (_base, own, _room) in zip(some, told, strict=True):
+        for part, (_base, own, _room) in zip(some, stacks, strict=True):
             at = self.rig.own[[part is other for other in parts].index(True)]
             rows = np.zeros((len(own), self.rig.count))
             rows[:, at] = own
             slopes.append(rows)
-        base, room = (np.concatenate([stack[n] for stack in told]) for n in (0, 2))
+        base, room = (np.concatenate([stack[n] for stack in stacks]) for n in (0, 2))
         return base, np.vstack(slopes), room
 
 
@@ -217,13 +217,13 @@ class SetAssemblyPlanner(AssemblyPlanner, SetPlanner):
         return Solved(frozen, self._move(frozen, step), step)
 
     def slopes(self, readings, step) -> np.ndarray:
-        found = []
+        slopes = []
         for k, (n, rig) in enumerate(zip(self.set_movers, self.rig.rigs, strict=True)):
             here = step[6 * k : 6 * k + 6]
             own = rig.own_rates(here) @ rig.basis
             seen = rig.rates(readings.places, readings.directions, here) @ rig.basis
-            found.append(readings.sides[:, n, None] * (seen @ np.linalg.pinv(own)))
-        return np.hstack(found)
+            slopes.append(readings.sides[:, n, None] * (seen @ np.linalg.pinv(own)))
+        return np.hstack(slopes)
 
     def _held(self, _free: Freedom, body: int) -> tuple:
         place = self.set_place(body)

@@ -107,19 +107,19 @@ class SetPlanner(Planner):
         self.settled &= trim.settled
         return Cut(trim, self.seat.move)
 
-    def _cut_without_trifles(self, found, rules):
+    def _cut_without_trifles(self, cut, rules):
         """What is left to cut with fewer adjusters set, where that is as right."""
-        ends, cuts = found.values, (found.trim, found.build_up)
+        ends, cuts = cut.values, (cut.trim, cut.build_up)
         resolution = self.options.resolution_mm
         bounds = trim_bounds(self.every, ends, cuts, rules, resolution)
         fewer = self._fewer(self.steps, bounds)
         if (fewer == self.steps).all():
-            return found
+            return cut
         at = self._at(fewer)
         again = solve_trim(self.every, at.freedom, rules)
         right = self._trifling(fewer, again.values, ends)
-        if not right or not trifles.no_more_is_cut(again, found):
-            return found
+        if not right or not trifles.no_more_is_cut(again, cut):
+            return cut
         self._leave(fewer)
         self.seat = at
         return again

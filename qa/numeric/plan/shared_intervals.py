@@ -62,19 +62,19 @@ def with_intervals(planner: AssemblyPlanner, plan: AssemblyPlan) -> AssemblyPlan
     )
 
 
-def _own(own, found: Intervals) -> Plan:
+def _own(own, intervals: Intervals) -> Plan:
     joints, plan = own
-    return replace(plan, known=Known(None, (), (), _renumbered(found, joints)))
+    return replace(plan, known=Known(None, (), (), _renumbered(intervals, joints)))
 
 
-def _renumbered(found: Intervals, joints) -> Intervals:
+def _renumbered(intervals: Intervals, joints) -> Intervals:
     """The same with the cuts of these joints alone, numbered by their place."""
     cuts = tuple(
         replace(cut, joint=joints.index(cut.joint))
-        for cut in found.cuts
+        for cut in intervals.cuts
         if cut.joint in joints
     )
-    return replace(found, cuts=cuts)
+    return replace(intervals, cuts=cuts)
 
 
 def shared_intervals(planner: AssemblyPlanner, whole: Plan) -> SharedIntervals | None:
@@ -156,11 +156,13 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
     )
 
 
-def _of_settings(planner, whole: Plan, found: Intervals) -> SharedIntervals:
+def _of_settings(planner, whole: Plan, intervals: Intervals) -> SharedIntervals:
     """Settings belong to the part that is set, cuts to their joint."""
     joints = range(len(planner.arrays.parts))
-    cuts = [tuple(cut for cut in found.cuts if cut.joint == joint) for joint in joints]
-    parts = _of_set(planner, found.settings)
+    cuts = [
+        tuple(cut for cut in intervals.cuts if cut.joint == joint) for joint in joints
+    ]
+    parts = _of_set(planner, intervals.settings)
     return SharedIntervals(parts, tuple(Intervals(cuts=own) for own in cuts))
 
 

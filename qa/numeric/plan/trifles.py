@@ -68,13 +68,13 @@ def cut_without(planner, free, solve, planned):
     return again, too
 
 
-def _after_cut(every, free, found):
+def _after_cut(every, free, cut):
     """Readings (m,) where they end, and trim and build-up (2, m), of all of them."""
-    ends = every.moved(free, found.step)[0]
+    ends = every.moved(free, cut.step)[0]
     cuts = np.zeros((2, len(every)))
-    own = slice(0, len(found.values))
-    ends[own] = found.values
-    cuts[:, own] = found.trim, found.build_up
+    own = slice(0, len(cut.values))
+    ends[own] = cut.values
+    cuts[:, own] = cut.trim, cut.build_up
     return ends, cuts
 
 

@@ -139,9 +139,9 @@ class TrimProblem(Problem):
         self.inside = np.zeros(len(readings))
         self.inside[aimed] = self.target[aimed] - self.low[aimed]
 
-    def ends(self, found) -> np.ndarray:
-        moved = super().ends(found)
-        depth, build_up = self.depths(moved, found.detail)
+    def ends(self, settled) -> np.ndarray:
+        moved = super().ends(settled)
+        depth, build_up = self.depths(moved, settled.detail)
         return moved + depth - build_up
 
     def merit(self, step) -> tuple:

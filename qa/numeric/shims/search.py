@@ -177,17 +177,21 @@ class Search:
             worst.append(values[near])
         return np.concatenate(kept), np.concatenate(worst)
 
-    def _ordered(self, found: np.ndarray) -> list[tuple[int, ...]]:
-        shims = self.counts[found].sum(axis=1)
-        if len(found) > MOST_KEPT:
+    def _ordered(self, combinations: np.ndarray) -> list[tuple[int, ...]]:
+        shims = self.counts[combinations].sum(axis=1)
+        if len(combinations) > MOST_KEPT:
             order = np.argsort(shims, kind="stable")[:MOST_KEPT]
-            found, shims = found[order], shims[order]
-        loose = self.loose(self.heights[found] - self.sight.present).sum(axis=1)
+            combinations, shims = combinations[order], shims[order]
+        loose = self.loose(self.heights[combinations] - self.sight.present).sum(axis=1)
         order = sorted(
-            range(len(found)),
-            key=lambda n: (shims[n], round(float(loose[n]), 6), *found[n].tolist()),
+            range(len(combinations)),
+            key=lambda n: (
+                shims[n],
+                round(float(loose[n]), 6),
+                *combinations[n].tolist(),
+            ),
         )
-        return [tuple(found[n].tolist()) for n in order]
+        return [tuple(combinations[n].tolist()) for n in order]
 
     def loose(self, changes: np.ndarray) -> np.ndarray:
         """How far the part may stay above each stack (..., k), in the worst way."""

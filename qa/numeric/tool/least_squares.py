@@ -204,7 +204,7 @@ def _tied(null, slopes, seatings, read) -> np.ndarray:
     return best
 
 
-def _why(found, seatings, count: int, openings: int) -> list[Why | None]:
+def _why(openings_of_row, seatings, count: int, openings: int) -> list[Why | None]:
     """What speaks against each characteristic so far."""
     where: list[dict[int, set[int]]] = [{} for _ in range(count)]
     for seating in seatings:
@@ -216,7 +216,7 @@ def _why(found, seatings, count: int, openings: int) -> list[Why | None]:
             reasons.append(Why.NOT_MEASURED)
         elif not _linked(where[row].values(), openings):
             reasons.append(Why.OPENING)
-        elif not all(opening.tied[row] for opening in found):
+        elif not all(opening.tied[row] for opening in openings_of_row):
             reasons.append(Why.NOT_TIED)
         else:
             reasons.append(None)
@@ -240,13 +240,13 @@ def linked_sets(tried: Iterable[set]) -> list[set]:
     return linked
 
 
-def _repeated(share, slopes, groups, found, covariance) -> np.ndarray:
+def _repeated(share, slopes, groups, openings, covariance) -> np.ndarray:
     """The covariance (c, c) if the errors of a part came again in every opening."""
     seatings = [seating for group in groups for seating in group]
     if len({seating.part for seating in seatings}) == len(seatings):
         return covariance
     by_part: dict[int, np.ndarray] = {}
-    for group, opening in zip(groups, found, strict=True):
+    for group, opening in zip(groups, openings, strict=True):
         for seating in group:
             rows = seating.rows
             way = np.zeros_like(covariance)

@@ -58,6 +58,6 @@ def choose(places: Sequence[float], length: float, closed: bool) -> tuple[int, .
     return witnesses
 
 
-def _apart(one: float, other: float, length: float, closed: bool) -> float:
-    away = abs(one - other)
+def _apart(place: float, other: float, length: float, closed: bool) -> float:
+    away = abs(place - other)
     return min(away, length - away) if closed else away

@@ -394,7 +394,9 @@ def finish_note(check: Check, unit: str) -> str:
 def _not_raised(check: Check, items) -> list:
     """What was found and is no nonconformance yet."""
     raised = {(item.kind, item.stations) for item in items}
-    found = judging.findings(check)
+    findings = judging.findings(check)
     return [
-        finding for finding in found if (finding.kind, finding.stations) not in raised
+        finding
+        for finding in findings
+        if (finding.kind, finding.stations) not in raised
     ]

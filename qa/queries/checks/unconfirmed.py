@@ -166,7 +166,7 @@ def _values_since(check: Check, low: datetime) -> list[Reading]:
     return list(rows.order_by("station__order", "kind", "pk"))
 
 
-def _came_in(check: Check, told: gauge_doubts.Told, span, rows) -> list[str]:
+def _came_in(check: Check, record: gauge_doubts.Told, span, rows) -> list[str]:
     received = [row.entry.received_at for row in rows]
     came = [
         row
@@ -179,20 +179,20 @@ def _came_in(check: Check, told: gauge_doubts.Told, span, rows) -> list[str]:
     places = dict.fromkeys(
         f"{reading.station.label} {reading.kind}" for reading in came
     )
-    said = {"code": check.instrument.code, "how": span.by.get_status_display()}
-    said |= {"at": moment(span.low), "places": ", ".join(places)}
+    values = {"code": check.instrument.code, "how": span.by.get_status_display()}
+    values |= {"at": moment(span.low), "places": ", ".join(places)}
     words = _("Came in after %(code)s was marked %(how)s on %(at)s: %(places)s")
     if not came:
         words = _("This check came in after %(code)s was marked %(how)s on %(at)s")
-    sentence = words % said
+    sentence = words % values
     entries = [reading.entry for reading in came] or [check.entry]
     if all(made_when(x.made_at, x.received_at) < span.low for x in entries):
         sentence += _("; by the clock of the tablet that was read before")
     last = max(entry.received_at for entry in entries)
-    if good := told.cleared(span, last):
+    if good := record.cleared(span, last):
         words = _("; %(code)s was found good on %(day)s (%(by)s): what it read holds")
-        said = {"code": check.instrument.code, "day": good.done_on}
-        sentence += words % {**said, "by": good.laboratory}
+        values = {"code": check.instrument.code, "day": good.done_on}
+        sentence += words % {**values, "by": good.laboratory}
     return [f"{sentence}."]
 
 

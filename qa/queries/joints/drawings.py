@@ -121,13 +121,13 @@ def limits_hint(
 ) -> str:
     """Return the limits in one line when all stations share them: those that govern
     where the uncertainty is known (there is no room for both)."""
-    told = []
+    hints = []
     for kind, word in ((Kind.GAP, "gap"), (Kind.FLUSH, "flush")):
         wanted = {
             requirements.requirement(station, kind, finish) for station in stations
         }
         if len(wanted) > 1:
-            told.append(f"{word} limits differ by station")
+            hints.append(f"{word} limits differ by station")
             continue
         (limits,) = wanted
         if limits.empty:
@@ -140,8 +140,8 @@ def limits_hint(
             ).inside
             drawn_in = lengths.accepted(limits.limits, inside, unit)
             text = f"accepted {drawn_in}" if drawn_in else text
-        told.append(f"{word} {text}")
-    return ", ".join(told)
+        hints.append(f"{word} {text}")
+    return ", ".join(hints)
 
 
 def profile_of(

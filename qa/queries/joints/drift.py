@@ -86,7 +86,7 @@ def towards(
 ) -> tuple[Trend, Fraction]:
     """The trend against that of one or two limits that it leads to."""
     first = low if high is None else high
-    found = trend(pulls, values, first, breaks=breaks)
-    if found.slope is not None and found.slope < 0 and low is not None:
+    fitted = trend(pulls, values, first, breaks=breaks)
+    if fitted.slope is not None and fitted.slope < 0 and low is not None:
         return trend(pulls, values, low, breaks=breaks), low
-    return found, first
+    return fitted, first

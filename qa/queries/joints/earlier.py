@@ -149,21 +149,21 @@ def lines_to_carry(
     needed; in a constant number of statements. placed: (airframe, position, part);
     stations in order by the key of the current revision."""
     sits = {(frame, position): part for frame, position, part in placed}
-    told = earlier_fits.fitted(joints, set(sits.values()), stations)
+    fitted = earlier_fits.fitted(joints, set(sits.values()), stations)
     lines = {}
     for joint in joints:
-        if joint.pk not in told.by_joint:
+        if joint.pk not in fitted.by_joint:
             continue
-        seam = told.seams[joint.current_id]
+        seam = fitted.seams[joint.current_id]
         # Of one earlier airframe the same is told to all that come after it.
         shared: dict[tuple[int, bool], str] = {}
         for airframe in airframes:
             if airframe.type_id != joint.type_id:
                 continue
-            if told.counts.get((joint.pk, airframe.pk), 0) > 1:
+            if fitted.counts.get((joint.pk, airframe.pk), 0) > 1:
                 continue
             part = sits.get((airframe.pk, joint.position_id))
-            if before := told.before(joint, airframe, part):
+            if before := fitted.before(joint, airframe, part):
                 own = _lines_before(joint, seam, before, shared)
                 lines[joint.pk, airframe.pk] = own
     return lines
@@ -171,14 +171,14 @@ def lines_to_carry(
 
 def _lines_before(joint: Joint, seam: Seam, before: list[Earlier], shared) -> list[str]:
     unit = joint.current.units
-    told = []
+    lines = []
     for fit in before:
         key = fit.airframe.pk, fit.before_correction
         if key not in shared:
             shared[key] = _line(_row(fit, joint, seam, unit))
-        told.append(shared[key])
+        lines.append(shared[key])
     least = earlier_fits.least_lost(joint, seam.stations, before)
-    return _lines(told, _cut(seam, least, unit))
+    return _lines(lines, _cut(seam, least, unit))
 
 
 def _lines(rows: list[str], least: Cut) -> list[str]:
@@ -193,7 +193,7 @@ def _lines(rows: list[str], least: Cut) -> list[str]:
 def _line(row: EarlierRow) -> str:
     fit = row.fit
     fit_ups = ngettext("%(n)s fit-up", "%(n)s fit-ups", len(fit.fit_ups))
-    told = [
+    phrases = [
         row.cuts and _("cut off the part %(where)s") % {"where": row.cut.in_full},
         row.surround_cuts
         and _("cut off the surround %(where)s") % {"where": row.surround.in_full},
@@ -204,7 +204,7 @@ def _line(row: EarlierRow) -> str:
         *fit.remarks,
     ]
     state = _(", before the mold was corrected") if fit.before_correction else ""
-    words = "; ".join(word for word in told if word)
+    words = "; ".join(word for word in phrases if word)
     return f"{fit.airframe.serial}, {fit.part.serial}{state}: {words}."
 
 
@@ -212,8 +212,8 @@ def _draft(fit_up: FitUp) -> FitPlan | None:
     """The pre-trim that can be taken, by the newest check."""
     rows = Check.objects.filter(fit_up=fit_up).select_related(*planning.RELATED)
     check = rows.order_by("-number").first()
-    found = check and earlier_fits.pre_trim(check)
-    return found[1] if found else None
+    draft = check and earlier_fits.pre_trim(check)
+    return draft[1] if draft else None
 
 
 def _row(earlier: Earlier, joint: Joint, seam: Seam, unit: str) -> EarlierRow:
@@ -235,21 +235,21 @@ def _hours(earlier: Earlier) -> str:
     """How long it was measured, how long its rounds of setting and cutting took as far
     as that is on record, and how long fitting lasted, nights and all."""
     measured, lasted, rounds = earlier.measuring, earlier.lasted, earlier.rounds
-    told = []
+    phrases = []
     if measured >= SEEN:
-        told.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})
+        phrases.append(_("%(h).1f h of measuring") % {"h": measured / HOUR})
     counted = [took for took in rounds if took <= work_rates.LONGEST]
     if (spent := sum(counted, timedelta())) >= SEEN:
         words = _("%(h).1f h of setting and cutting at most (%(n)s of %(all)s rounds)")
         many = {"n": len(counted), "all": len(rounds)}
-        told.append(words % {"h": spent / HOUR, **many})
+        phrases.append(words % {"h": spent / HOUR, **many})
     if lasted >= DAY:
         words = _("%(n).1f days from its first fit-up to its last check")
-        told.append(words % {"n": lasted / DAY})
+        phrases.append(words % {"n": lasted / DAY})
     elif lasted >= max(SEEN, measured):
         words = _("%(h).1f h from its first fit-up to its last check")
-        told.append(words % {"h": lasted / HOUR})
-    return ", ".join(told)
+        phrases.append(words % {"h": lasted / HOUR})
+    return ", ".join(phrases)
 
 
 def _cut(seam: Seam, depths: list[float], unit: str) -> Cut:
@@ -269,8 +269,10 @@ def _cut(seam: Seam, depths: list[float], unit: str) -> Cut:
             runs.append((by, [label]))
     if len(runs) <= MOST_RUNS:
         words = _("%(by)s at %(stations)s")
-        told = ({"by": by, "stations": run_words(seam, own)} for by, own in runs)
-        return Cut(", ".join(words % run for run in told), at)
+        runs_in_words = (
+            {"by": by, "stations": run_words(seam, own)} for by, own in runs
+        )
+        return Cut(", ".join(words % run for run in runs_in_words), at)
     least, most = (
         lengths.number(nm, unit) for nm in (min(cut.values()), max(cut.values()))
     )

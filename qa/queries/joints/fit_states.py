@@ -373,9 +373,11 @@ def _lines(done: list[rounds.Round], shown: int | None, unit: str) -> list[Round
 def to_do(now: JointNow) -> list[str]:
     """What does not conform now, as work: grouped along the seam, of every check that
     stands."""
-    found: dict[str, list[str]] = {}
+    labels_by_word: dict[str, list[str]] = {}
     for station in now.stations:
         for kind, state in (("gap", station.gap_state), ("flush", station.flush_state)):
             if failing(state):
-                found.setdefault(states.word(state, kind), []).append(station.label)
-    return [f"{word}: {span(labels)}" for word, labels in found.items()]
+                labels_by_word.setdefault(states.word(state, kind), []).append(
+                    station.label
+                )
+    return [f"{word}: {span(labels)}" for word, labels in labels_by_word.items()]

@@ -71,8 +71,8 @@ def joint_told(over: OverParts, unit: str) -> JointTold:
     worst = joint.worst.get("ppk")
     return JointTold(
         rows=[
-            _worst(name, found, names[found.place])
-            for name, found in joint.worst.items()
+            _worst(name, worst_place, names[worst_place.place])
+            for name, worst_place in joint.worst.items()
         ],
         facts=_facts(over, joint) if joint.told else [],
         notes=_notes(joint, max(capability.n for capability in each))
@@ -99,13 +99,13 @@ def _name(over: OverParts, place: Place) -> str:
     return f"{over.seam.stations[row].label}, {KINDS[kind]}"
 
 
-def _worst(name: str, found: Worst, place: str) -> WorstRow:
+def _worst(name: str, worst: Worst, place: str) -> WorstRow:
     bounds = ""
-    if found.interval:
-        low, high = found.interval
+    if worst.interval:
+        low, high = worst.interval
         ends = {"low": index_text(low), "high": index_text(high)}
         bounds = _("%(low)s to %(high)s") % ends
-    return WorstRow(name.capitalize(), index_text(found.value), place, bounds)
+    return WorstRow(name.capitalize(), index_text(worst.value), place, bounds)
 
 
 def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
@@ -135,11 +135,11 @@ def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
 
 def _expected(joint: JointCapability) -> list[tuple[str, str]]:
     """The expected share, without the ends that are less than one tells in percent."""
-    told = joint.least >= LEAST_TOLD
-    if joint.most is None and not told:
+    enough = joint.least >= LEAST_TOLD
+    if joint.most is None and not enough:
         return []
     words = _("%(most)s")
-    if told:
+    if enough:
         words = _("at least %(least)s")
         if joint.most is not None:
             words = _("%(least)s to %(most)s")
@@ -178,7 +178,7 @@ def _notes(joint: JointCapability, parts: int) -> list[str]:
               "has there: as many count as were seen, and no most is told.")
             % {"count": joint.seen}
         )  # fmt: skip
-    if any(found.interval is None for found in joint.worst.values()):
+    if any(worst.interval is None for worst in joint.worst.values()):
         notes.append(
             _("An index without bounds is one that some place has no bounds of: it is "
               "judged by quantiles, or cannot be told.")
@@ -193,11 +193,11 @@ def _why_not(each: list[Capability]) -> str:
     return remark(most.why) or ""
 
 
-def _place(found: Capability, worst: bool) -> PlaceTold:
-    if not found.method:
+def _place(estimate: Capability, worst: bool) -> PlaceTold:
+    if not estimate.method:
         return PlaceTold()
-    out = outside(found)
+    out = outside(estimate)
     words = share(out.share)
     if not out.whole:
         words = f"≥ {words}" if out.share else f"< {share(out.most)}"
-    return PlaceTold(index_text(found.ppk), words, worst)
+    return PlaceTold(index_text(estimate.ppk), words, worst)

@@ -62,7 +62,7 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
     for joint_row in joints.filter(type__in=types):
         by_type.setdefault(joint_row.type_id, []).append(joint_row)
     # The newest first, to be cut; then in the order of a list.
-    found = [
+    choices = [
         (frame, joint_row)
         for frame in newest[:MOST_CHOICES]
         for joint_row in by_type.get(frame.type_id, [])
@@ -71,7 +71,7 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
         <= (joint_row.last_line or frame.line_number)
     ]
     kept = sorted(
-        found[:MOST_CHOICES],
+        choices[:MOST_CHOICES],
         key=lambda pair: (pair[0].type_id, pair[0].line_number),
     )
     counted = _checks_so_far(kept)
@@ -79,7 +79,7 @@ def joints_to_check(airframe: Airframe | None, joint: Joint | None) -> Choices:
         Choice(frame, joint_row, counted.get((frame.pk, joint_row.pk), 0))
         for frame, joint_row in kept
     ]
-    return Choices(rows, max(len(found), len(newest)) > MOST_CHOICES)
+    return Choices(rows, max(len(choices), len(newest)) > MOST_CHOICES)
 
 
 def _checks_so_far(pairs: list[tuple[Airframe, Joint]]) -> dict[tuple[int, int], int]:
@@ -118,11 +118,11 @@ def designs_by_position(positions: Collection[int]) -> dict[int, set[int]]:
     statements."""
     sat = Placement.objects.order_by().filter(position__in=positions)
     fitted = FitUp.objects.order_by().filter(joint__position__in=positions)
-    found: dict[int, set[int]] = {}
+    designs: dict[int, set[int]] = {}
     for rows, at in ((sat, "position"), (fitted, "joint__position")):
         for place, design in rows.values_list(at, "part__design").distinct():
-            found.setdefault(place, set()).add(design)
-    return found
+            designs.setdefault(place, set()).add(design)
+    return designs
 
 
 def condition_to_start_with(airframe: Airframe, joint: Joint, last: FitUp | None):

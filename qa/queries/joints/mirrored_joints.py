@@ -105,8 +105,8 @@ def compare(pairs: list[PairRow], unit: str) -> list[JointPair]:
     readings: dict[tuple, dict] = {}
     rows = CurrentReading.objects.filter(fit_check__in=[c.pk for c in newest.values()])
     for row in rows.select_related("reading", "station"):
-        found = readings.setdefault(row.fit_check_id, {})
-        found[row.station.label, row.kind] = row.reading
+        values = readings.setdefault(row.fit_check_id, {})
+        values[row.station.label, row.kind] = row.reading
     revisions = {check.fit_up.revision_id for check in newest.values()}
     revisions |= {
         joint.current_id for pair in pairs for joint in (pair.left, pair.right)
@@ -251,11 +251,11 @@ def _paired(left: list[Joint], right: list[Joint]) -> list[PairRow]:
 
 def _labels(joints: list[Joint]) -> dict[int, set[str]]:
     """The names of the stations by current revision: one statement."""
-    found: dict[int, set[str]] = {}
+    labels: dict[int, set[str]] = {}
     rows = Station.objects.filter(revision__in=[joint.current_id for joint in joints])
     for revision, label in rows.values_list("revision", "label"):
-        found.setdefault(revision, set()).add(label)
-    return found
+        labels.setdefault(revision, set()).add(label)
+    return labels
 
 
 def joint_pair(joint: Joint, unit: str) -> JointPair:

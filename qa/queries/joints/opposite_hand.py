@@ -17,8 +17,8 @@ _HAND = re.compile(
 
 def exchanged(text: str) -> str | None:
     """The text with left and right exchanged; None when it names no hand, or both."""
-    found = {word.lower() in _FIRST for word in _HAND.findall(text)}
-    return _HAND.sub(_exchange, text) if len(found) == 1 else None
+    hands = {word.lower() in _FIRST for word in _HAND.findall(text)}
+    return _HAND.sub(_exchange, text) if len(hands) == 1 else None
 
 
 def _exchange(match: re.Match) -> str:
@@ -44,14 +44,14 @@ def position_of_other_hand(position: Position) -> Position | None:
     rows = rows.filter(hand__in=(hand, Hand.NONE)) if hand else rows
     for field in ("code", "path"):
         if other := exchanged(getattr(position, field)):
-            found = list(rows.filter(**{field: other})[:2])
-            if len(found) == 1:
-                return found[0]
+            positions = list(rows.filter(**{field: other})[:2])
+            if len(positions) == 1:
+                return positions[0]
     designs = PartDesign.objects.filter(number=position.part_number)
     numbers = set(designs.exclude(mirror=None).values_list("mirror__number", flat=True))
     if hand and position.part_number and len(numbers) == 1:
-        found = list(rows.filter(hand=hand, part_number=numbers.pop())[:2])
-        return found[0] if len(found) == 1 else None
+        positions = list(rows.filter(hand=hand, part_number=numbers.pop())[:2])
+        return positions[0] if len(positions) == 1 else None
     return None
 
 

@@ -70,15 +70,15 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         {kind: over.failed(row, kind) for kind in Kind.values}
         for row in range(len(over.seam.stations))
     ]
-    told = joint_told(over, unit)
+    capability = joint_told(over, unit)
     rows = [
         _place(
             joint,
             station.label,
             own,
             which,
-            gap_told=told.of(row, Kind.GAP),
-            flush_told=told.of(row, Kind.FLUSH),
+            gap_told=capability.of(row, Kind.GAP),
+            flush_told=capability.of(row, Kind.FLUSH),
         )
         for row, (station, own) in enumerate(
             zip(over.seam.stations, counts, strict=True)
@@ -90,7 +90,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         parts=len(over.reads),
         rows=rows,
         worst=[row.label for row in rows if row.always],
-        told=told,
+        told=capability,
         as_pulled=_as_pulled(which, sum(bool(read.cut_nm) for read in over.reads)),
         map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
@@ -190,8 +190,8 @@ class SeriesPage:
     @property
     def said(self) -> list[str]:
         """What holds of all values."""
-        found = (self.as_pulled, self.aimed, self.left_out, *self.doubts)
-        return [words for words in found if words]
+        remarks = (self.as_pulled, self.aimed, self.left_out, *self.doubts)
+        return [words for words in remarks if words]
 
     @property
     def chart_svg(self) -> str:
@@ -211,12 +211,12 @@ def place_page(
     joint: Joint, label: str, kind: str, which: Which, unit: str, way: Way = AS_USUAL
 ) -> SeriesPage | None:
     """One station and kind over parts, None where the joint has no such station."""
-    told = rules.over_parts(joint, which)
-    row = told.seam.rows.get(label)
+    over = rules.over_parts(joint, which)
+    row = over.seam.rows.get(label)
     if row is None:
         return None
-    series = told.series(row, kind)
-    limits = told.limits(row, kind)
+    series = over.series(row, kind)
+    limits = over.limits(row, kind)
     low, high = (None if nm is None else rules.in_unit(nm, unit) for nm in limits)
     gap = kind == Kind.GAP
     return _page(
@@ -244,8 +244,8 @@ def mode_page(
     joint: Joint, mode: Mode, which: Which, unit: str, way: Way = AS_USUAL
 ) -> SeriesPage:
     """How whole parts are off, in one fitted mode."""
-    told = rules.over_parts(joint, which)
-    reads, values, whys, aimed = _fitted(told, mode, unit)
+    over = rules.over_parts(joint, which)
+    reads, values, whys, aimed = _fitted(over, mode, unit)
     cut = sum(bool(read.cut_nm) for read in reads) if mode == Mode.SMALL else None
     series = Series(
         title=_title(f"{joint.number}, {MODES[mode]}", which, gaps=mode == Mode.SMALL),
@@ -263,20 +263,20 @@ def mode_page(
     return replace(page, left_out=_left_out(whys) if reads else "", aimed=aimed)
 
 
-def _fitted(told: OverParts, mode: Mode, unit: str):
+def _fitted(over: OverParts, mode: Mode, unit: str):
     """(parts that the mode is told of, its values, why not of each other part, what is
     said of its target)."""
     reads, values, whys = [], [], []
-    for read, found in zip(
-        told.reads, rules.modes_of(told.seam, told.reads), strict=True
+    for read, modes_of_part in zip(
+        over.reads, rules.modes_of(over.seam, over.reads), strict=True
     ):
-        if found[mode].why:
-            whys.append(remark(found[mode].why))
+        if modes_of_part[mode].why:
+            whys.append(remark(modes_of_part[mode].why))
             continue
         reads.append(read)
-        values.append(rules.in_unit(round(found[mode].mm * NM_PER["mm"]), unit))
+        values.append(rules.in_unit(round(modes_of_part[mode].mm * NM_PER["mm"]), unit))
     kind = Kind.GAP if mode == Mode.SMALL else Kind.FLUSH
-    _aims, bare = rules.targets_mm(told.seam, kind)
+    _aims, bare = rules.targets_mm(over.seam, kind)
     words = _("The target is the limit itself: no station has two limits that would "
               "say how far inside to aim.")  # fmt: skip
     return reads, values, whys, words if bare else ""
@@ -334,9 +334,9 @@ def _capability(series: Series) -> Capability | None:
     return capability(series.values, series.low, series.high) if series.values else None
 
 
-def _why_not(told: Capability | None, series: Series) -> str:
-    if told:
-        return remark(told.why) or ""
+def _why_not(estimate: Capability | None, series: Series) -> str:
+    if estimate:
+        return remark(estimate.why) or ""
     if not series.values:
         return series.why or _("nothing was read here")
     return _("there are no limits to hold it against")

@@ -28,8 +28,8 @@ class Table:
     rows: list[tuple[str, ...]]
 
     @classmethod
-    def of(cls, told) -> "Table":
-        head, rows = told
+    def of(cls, table) -> "Table":
+        head, rows = table
         return cls(head, [tuple(map(true_minus, row)) for row in rows])
 
 
@@ -131,11 +131,11 @@ def _point_names(points, labels, reads: list[PartRead], way: Way) -> list[str]:
 def _notes(points, labels, series: Series) -> list[Note]:
     """What changed before a point: a repair or another mold, somebody who had not
     measured here before."""
-    found: dict[int, list[str]] = {}
+    words_at: dict[int, list[str]] = {}
     mold, people = None, set()
     repairs, before = rules.repairs_of(series.reads), {}
     for label, read in zip(labels, series.reads, strict=True):
-        words = found.setdefault(points.index(label) + 1, [])
+        words = words_at.setdefault(points.index(label) + 1, [])
         if read.pull:
             tool, number = read.pull.tool_id, read.pull.number
             last = before.get(tool, number - 1)
@@ -151,7 +151,7 @@ def _notes(points, labels, series: Series) -> list[Note]:
         people |= by
     return [
         Note(at, ", ".join(dict.fromkeys(words)))
-        for at, words in sorted(found.items())
+        for at, words in sorted(words_at.items())
         if words
     ]
 

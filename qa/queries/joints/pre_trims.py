@@ -41,13 +41,13 @@ def pre_trim_page(check: Check, unit: str) -> PreTrimPage:
     joint = fit_up.joint
     before = earlier_page(joint, fit_up.airframe, unit)
     plan = plan_records.plan_now(fit_up.airframe, fit_up.part_id)
-    found = None if plan else earlier_fits.pre_trim(check)
+    draft = None if plan else earlier_fits.pre_trim(check)
     stations = list(fit_up.revision.stations.all())
     cuts = [
         (station.label, lengths.length(to_nm(station.trim), unit))
-        for station in (found[0].plan.stations if found else ())
+        for station in (draft[0].plan.stations if draft else ())
         if station.trim
     ]
     drawn = drawings.map_of(fit_up.revision, stations, unit=unit, bare=True)
-    digest = found[1].digest if found else ""
+    digest = draft[1].digest if draft else ""
     return PreTrimPage(check, before, cuts, digest, plan, drawings.map_svg(drawn))

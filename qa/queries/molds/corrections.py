@@ -209,7 +209,7 @@ def _named_now(kin: Kin | None, plug: Tool | None) -> Kin | None:
 def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Came]:
     """Parts of which something can be compared."""
     values = mold_corrections.values_of(row)
-    found, since = [], mold_corrections.came_after(row, fits)
+    parts_since, since = [], mold_corrections.came_after(row, fits)
     in_doubt = doubts.of_each(since)
     for fit in reversed(since):
         both = mold_corrections.deviations_of(row, seam, fits, fit)
@@ -231,8 +231,8 @@ def _came(row: ToolCorrection, seam: Seam, fits: MoldFits, unit: str) -> list[Ca
             doubts=doubts.of_parts(in_doubt, [fit]),
         )
         if every:
-            found.append(part_came)
-    return found
+            parts_since.append(part_came)
+    return parts_since
 
 
 def _revised(row: ToolCorrection, seam: Seam, fits: MoldFits) -> str:

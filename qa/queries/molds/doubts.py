@@ -22,7 +22,7 @@ def doubts_of(checks: Iterable[Check | CharacteristicResult]) -> Doubts:
     in doubt."""
     checks = list(checks)
     off, late = found_off(checks), standing_overdue(checks)
-    told: Doubts = {}
+    doubts: Doubts = {}
     for check in checks:
         own = []
         if check.pk in off:
@@ -32,8 +32,8 @@ def doubts_of(checks: Iterable[Check | CharacteristicResult]) -> Doubts:
             why = mold_gauges.overdue(code, used.due, in_date=used.in_date)
             own.append((why, mold_gauges.AGAIN if used.off else mold_gauges.GOOD))
         if own:
-            told[check.pk] = own
-    return told
+            doubts[check.pk] = own
+    return doubts
 
 
 def of_each(fits: Iterable[FirstFit]) -> Doubts:
@@ -41,11 +41,11 @@ def of_each(fits: Iterable[FirstFit]) -> Doubts:
     return doubts_of(check for fit in fits for check in fit.checks)
 
 
-def of_fits(doubts: Doubts, told: Told, kin: Kin, loaded: Loaded) -> list[str]:
+def of_fits(doubts: Doubts, assessment: Told, kin: Kin, loaded: Loaded) -> list[str]:
     """Of what a mold is told by: its own fits, and those of others that count."""
     by = {entry for mold in kin.each for entry in mold.by}
     used = [
-        *told.used,
+        *assessment.used,
         *(f for x in loaded.values() for f in x.fits if str(f.fit_up.entry_id) in by),
     ]
     return _sentences(
@@ -98,8 +98,12 @@ def of_results(results: Iterable[CharacteristicResult]) -> list[str]:
 
 def _kept(row: ToolCorrection, own: str, kin: str) -> set[str]:
     """What a record keeps under these names of its own fits and of those of kin."""
-    found = mold_kin.from_record(row.content)
-    others = {key for mold in found.each for key in getattr(mold, kin)} if found else ()
+    kin_kept = mold_kin.from_record(row.content)
+    others = (
+        {key for mold in kin_kept.each for key in getattr(mold, kin)}
+        if kin_kept
+        else ()
+    )
     mine = (fit.get(own, ()) for fit in row.content["inputs"])
     each = ([entry] if isinstance(entry, str) else entry for entry in mine)
     return {key for keys in each for key in keys} | set(others)
@@ -126,6 +130,6 @@ def _sentences(doubts: Doubts, read: Iterable[tuple]) -> list[str]:
     part) of each."""
     parts: dict[tuple[str, str], dict[str, None]] = {}
     for check, serial in read:
-        for told in doubts.get(check.pk, ()):
-            parts.setdefault(told, {})[serial] = None
-    return [mold_gauges.doubt(*told, list(own)) for told, own in parts.items()]
+        for doubt in doubts.get(check.pk, ()):
+            parts.setdefault(doubt, {})[serial] = None
+    return [mold_gauges.doubt(*doubt, list(own)) for doubt, own in parts.items()]

@@ -81,7 +81,7 @@ def drift_of(fits: MoldFits, unit: str, in_doubt: Doubts) -> MoldDrift:
     repairs = over_parts.repairs_of(reads).get(fits.tool.pk, [])
     pulls = [fit.pull.number for fit in reads]
     breaks = [number for number in repairs if pulls and pulls[0] <= number <= pulls[-1]]
-    joint, places, told, whys = fits.joint.number, [], 0, []
+    joint, places, with_trend, whys = fits.joint.number, [], 0, []
     unsure = doubts.of_parts(in_doubt, reads)
     if len(breaks) > MOST_BREAKS:
         why = too_many_repairs(MOST_BREAKS)
@@ -96,16 +96,16 @@ def drift_of(fits: MoldFits, unit: str, in_doubt: Doubts) -> MoldDrift:
             if limits == (None, None) or not own:
                 continue
             values = tuple((fit.pull.number, fit.nm[row, kind]) for fit in own)
-            found = _told(values, limits, tuple(breaks), unit)
-            if found.slope is None:
-                whys.append(remark(found.why) or "")
+            fitted = _told(values, limits, tuple(breaks), unit)
+            if fitted.slope is None:
+                whys.append(remark(fitted.why) or "")
                 continue
-            told += 1
-            if found.course.code != "no_trend":
-                places.append(_place(fits, station.label, kind, found, unit))
-    why = "" if told or not whys else max(set(whys), key=whys.count)
+            with_trend += 1
+            if fitted.course.code != "no_trend":
+                places.append(_place(fits, station.label, kind, fitted, unit))
+    why = "" if with_trend or not whys else max(set(whys), key=whys.count)
     whole = tuple(_modes(fits, reads, breaks, unit))
-    return MoldDrift(joint, places, told, len(reads), breaks, why, whole, unsure)
+    return MoldDrift(joint, places, with_trend, len(reads), breaks, why, whole, unsure)
 
 
 def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):
@@ -113,20 +113,20 @@ def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):
     each = over_parts.modes_of(fits.seam, reads)
     for mode, name in MODES.items():
         url = reverse("over_parts_mode", args=[fits.joint.pk, str(mode)])
-        told = [
-            (fit.pull.number, round(found[mode].mm * NM_PER["mm"]))
-            for fit, found in zip(reads, each, strict=True)
-            if found[mode].why is None
+        values = [
+            (fit.pull.number, round(modes_of_fit[mode].mm * NM_PER["mm"]))
+            for fit, modes_of_fit in zip(reads, each, strict=True)
+            if modes_of_fit[mode].why is None
         ]
-        if not told:
-            whys = [remark(found[mode].why) for found in each]
+        if not values:
+            whys = [remark(modes_of_fit[mode].why) for modes_of_fit in each]
             yield ModeDrift(name, whys[-1] if whys else "", told=False, url=url)
             continue
-        found = _told(tuple(told), (0, 0), tuple(breaks), unit)
-        if found.slope is None:
-            yield ModeDrift(name, remark(found.why) or "", told=False, url=url)
+        modes_of_fit = _told(tuple(values), (0, 0), tuple(breaks), unit)
+        if modes_of_fit.slope is None:
+            yield ModeDrift(name, remark(modes_of_fit.why) or "", told=False, url=url)
             continue
-        words = true_minus(drift(found, unit, FINER[unit], to_target=True))
+        words = true_minus(drift(modes_of_fit, unit, FINER[unit], to_target=True))
         kind = Kind.GAP if mode == Mode.SMALL else Kind.FLUSH
         _aims, bare = over_parts.targets_mm(fits.seam, kind)
         if bare:
@@ -144,13 +144,13 @@ def _told(values, limits, breaks: tuple[int, ...], unit: str) -> Trend:
     return towards(low, high, pulls, read, own)[0]
 
 
-def _place(fits: MoldFits, label: str, kind: str, found: Trend, unit: str):
-    rate = drift(found, unit, FINER[unit], to_target=False)
+def _place(fits: MoldFits, label: str, kind: str, fitted: Trend, unit: str):
+    rate = drift(fitted, unit, FINER[unit], to_target=False)
     url = reverse("over_parts_place", args=[fits.joint.pk, label, kind])
     return PlaceDrift(
         label,
         KINDS[kind],
         true_minus(rate),
-        true_minus(remark(found.course) or ""),
+        true_minus(remark(fitted.course) or ""),
         url,
     )

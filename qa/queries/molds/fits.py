@@ -186,8 +186,8 @@ def fits_page(
 def _drift_beside(page: FitsPage, known: _Known) -> MoldDrift:
     """The drift with the doubts of those parts that the page does not name by its own:
     of them it says so already."""
-    told = {check.pk for fit in page.told.used for check in fit.checks}
-    left = {key: own for key, own in known.doubts.items() if key not in told}
+    used = {check.pk for fit in page.told.used for check in fit.checks}
+    left = {key: own for key, own in known.doubts.items() if key not in used}
     return drift_of(page.told.fits, page.unit, left)
 
 
@@ -203,36 +203,39 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
     since = choice.first_pull or 0
     if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
         choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
-    told = mold_told.tell(fits, choice)
+    assessment = mold_told.tell(fits, choice)
     past = (
         corrected
-        and told.used
-        and all(fit.pull.number < corrected for fit in told.used)
+        and assessment.used
+        and all(fit.pull.number < corrected for fit in assessment.used)
     )
-    report, labels = told.report, [station.label for station in fits.seam.stations]
+    report, labels = (
+        assessment.report,
+        [station.label for station in fits.seam.stations],
+    )
     values = {Kind.GAP: report.gap, Kind.FLUSH: report.flush}
     title = f"{tool.code} at {fits.joint.number}"
     bars = bars_scene(labels, values, unit, title, choice.worth_nm)
-    show = mold_kin.kin_of(told, known.loaded, known.others, known.corrected)
+    show = mold_kin.kin_of(assessment, known.loaded, known.others, known.corrected)
     of_plug = show.of_plug
     return FitsPage(
-        told=told,
+        told=assessment,
         unit=unit,
-        fits=[_fit_row(fit, told, unit) for fit in fits.fits],
+        fits=[_fit_row(fit, assessment, unit) for fit in fits.fits],
         rows=station_rows(labels, values, unit, of_plug),
         lines=advice.advice_lines(report, labels, unit, of_plug),
         rest=advice.rest_words(report, labels),
-        notes=_notes(told, labels, unit),
+        notes=_notes(assessment, labels, unit),
         shared=kin.sentences(show),
         plug=kin.of_plug(show),
-        doubts=doubts.of_fits(known.doubts, told, show, known.loaded),
+        doubts=doubts.of_fits(known.doubts, assessment, show, known.loaded),
         now=_share(report.share and report.share.now),
         after=_share(report.share and report.share.after),
         map_svg=svg.render(map_scene(fits.seam, values, unit, title)),
         bars_svg=svg.render(bars, prefix="bounds"),
         corrections=corrections,
         # What was corrected already is not corrected again by the same parts.
-        draft=None if past else mold_corrections.draft(told, show),
+        draft=None if past else mold_corrections.draft(assessment, show),
         apart=openings_page(report.apart.each, labels, unit),
         past=bool(past),
         openings=fits.openings,
@@ -244,44 +247,48 @@ def _share(share: float | None) -> str:
     return "" if share is None else measuring.share(share, 1)
 
 
-def _fit_row(fit: FirstFit, told: Told, unit: str) -> FitRow:
+def _fit_row(fit: FirstFit, assessment: Told, unit: str) -> FitRow:
     deepest = max(fit.cut_nm.values(), default=0)
     cut = lengths.length(deepest, unit) if deepest else ""
-    return FitRow(fit, any(fit is used for used in told.used), cut)
+    return FitRow(fit, any(fit is used for used in assessment.used), cut)
 
 
-def _notes(told: Told, labels: list[str], unit: str) -> list[str]:
+def _notes(assessment: Told, labels: list[str], unit: str) -> list[str]:
     """What a person should know beside the advice, as sentences."""
     terms = tools.Terms(unit=unit)
-    worth = to_mm(told.choice.worth_nm)
-    sentences = [f"{note}." for note in tools.notes(told.report, labels, worth, terms)]
-    if told.report.anything:
+    worth = to_mm(assessment.choice.worth_nm)
+    sentences = [
+        f"{note}." for note in tools.notes(assessment.report, labels, worth, terms)
+    ]
+    if assessment.report.anything:
         sentences += openings_notes(
-            str(told.openings),
-            told.report.openings,
-            told.others,
-            dict.fromkeys(fit.opening for fit in told.used),
+            str(assessment.openings),
+            assessment.report.openings,
+            assessment.others,
+            dict.fromkeys(fit.opening for fit in assessment.used),
         )
     sentences += [
         tools.kind_linked(kind, groups)
-        for kind, groups in mold_told.apart_by_kind(told).items()
+        for kind, groups in mold_told.apart_by_kind(assessment).items()
     ]
-    sentences += mold_gauges.sentences([g.kept(labels) for g in told.gauges], unit)
-    gauges = {fit.check.u_nm for fit in told.used if fit.check.u_nm}
-    spread = told.report.scatter.sd_mm
+    sentences += mold_gauges.sentences(
+        [g.kept(labels) for g in assessment.gauges], unit
+    )
+    gauges = {fit.check.u_nm for fit in assessment.used if fit.check.u_nm}
+    spread = assessment.report.scatter.sd_mm
     if gauges and spread and to_mm(max(gauges)) > spread / 2:
         sentences.append(
             _("Much of how parts differ may be the gauge (its standard uncertainty is "
               "%(u)s): a study of the gauge would tell.")
             % {"u": lengths.length(max(gauges), unit)}
         )  # fmt: skip
-    if told.older:
+    if assessment.older:
         most = mold_told.MOST_FITS
-        sentences.append(tools.OLDER.format(count=told.older, most=most))
-    if told.unlike:
+        sentences.append(tools.OLDER.format(count=assessment.older, most=most))
+    if assessment.unlike:
         sentences.append(
             _("%(count)s readings were left out: taken at stations that have moved or "
-              "gone since.") % {"count": told.unlike}
+              "gone since.") % {"count": assessment.unlike}
         )  # fmt: skip
     return sentences
 
@@ -292,13 +299,13 @@ def openings_notes(how: str, openings, others: list[str], used=()) -> list[str]:
     if how == Openings.SCATTER:
         return [tools.OWN_OPENINGS]
     if how == Openings.APART:
-        found = [tools.SEVERAL_OPENINGS.format(len(openings))]
+        notes = [tools.SEVERAL_OPENINGS.format(len(openings))]
     else:
-        found = [tools.ONE_OPENING + "."]
+        notes = [tools.ONE_OPENING + "."]
     if others:
         names = ", ".join(others), ", ".join(used)
-        found.append(tools.OTHER_OPENINGS.format(*names))
-    return found
+        notes.append(tools.OTHER_OPENINGS.format(*names))
+    return notes
 
 
 def may_pull(tool: Tool) -> bool:

@@ -12,47 +12,47 @@ def sentences(kin: Kin) -> list[str]:
     """What other molds show alike, and what follows."""
     if not kin.each:
         return [words.NO_KIN]
-    told = [mold for mold in kin.each if mold.told]
-    said = [*of_plug(kin), *_of_hand(kin)] if kin.off else []
+    known = [mold for mold in kin.each if mold.told]
+    lines = [*of_plug(kin), *_of_hand(kin)] if kin.off else []
     only = [
         place
         for place in kin.off
-        if told and not any(place in (*mold.alike, *mold.open) for mold in told)
+        if known and not any(place in (*mold.alike, *mold.open) for mold in known)
     ]
     unsure = [
         place
         for place in kin.off
-        if any(place in mold.open for mold in told)
-        and not any(place in mold.alike for mold in told)
+        if any(place in mold.open for mold in known)
+        and not any(place in mold.alike for mold in known)
     ]
     if only:
         # The other hand says nothing of the plug.
         form = words.ONLY_THIS if kin.told(Relation.PLUG) else words.NOT_DESIGN
-        said.append(form.format(codes=_codes(told), where=_where(only)))
+        lines.append(form.format(codes=_codes(known), where=_where(only)))
     if unsure:
-        said.append(words.KIN_UNSURE.format(where=_where(unsure)))
+        lines.append(words.KIN_UNSURE.format(where=_where(unsure)))
     untold = [mold for mold in kin.each if not mold.told]
     if codes := _codes([mold for mold in untold if mold.other_state]):
-        said.append(words.OTHER_STATE.format(codes=codes, plug=kin.plug))
+        lines.append(words.OTHER_STATE.format(codes=codes, plug=kin.plug))
     if codes := _codes([mold for mold in untold if not mold.other_state]):
-        said.append(words.KIN_UNTOLD.format(codes=codes))
-    return said if told else [*said, words.WITH_THE_MOLD]
+        lines.append(words.KIN_UNTOLD.format(codes=codes))
+    return lines if known else [*lines, words.WITH_THE_MOLD]
 
 
 def of_plug(kin: Kin) -> list[str]:
     """Where it is the plug's, and where only some of its molds show it."""
-    told, own = kin.told(Relation.PLUG), kin.of_plug
-    said = []
+    known, own = kin.told(Relation.PLUG), kin.of_plug
+    lines = []
     if own:
-        form = words.SAME_PLUG if len(told) == 1 else words.SAME_PLUG_ALL
+        form = words.SAME_PLUG if len(known) == 1 else words.SAME_PLUG_ALL
         where = _where(own)
-        said.append(form.format(code=_codes(told), where=where, plug=kin.plug))
+        lines.append(form.format(code=_codes(known), where=where, plug=kin.plug))
     by_all = kin.shown_by_all
     if done := [place for place in by_all if place not in own]:
         labels = [label for label, places in kin.done if set(places) & set(done)]
-        said.append(
+        lines.append(
             words.PLUG_DONE.format(
-                code=_codes(told),
+                code=_codes(known),
                 where=_where(done),
                 plug=kin.plug,
                 labels=", ".join(labels),
@@ -60,18 +60,18 @@ def of_plug(kin: Kin) -> list[str]:
         )
     shown: dict[tuple[str, str], list[Place]] = {}
     for place in kin.off:
-        alike = [mold for mold in told if place in mold.alike]
+        alike = [mold for mold in known if place in mold.alike]
         if alike and place not in by_all:
-            others = [mold for mold in told if place not in mold.alike]
+            others = [mold for mold in known if place not in mold.alike]
             shown.setdefault((_codes(alike), _codes(others)), []).append(place)
     for (codes, others), places in shown.items():
         where = _where(places)
-        said.append(
+        lines.append(
             words.SOME_OF_PLUG.format(
                 code=codes, where=where, others=others, plug=kin.plug
             )
         )
-    return said
+    return lines
 
 
 def _of_hand(kin: Kin) -> list[str]:

@@ -88,9 +88,9 @@ def of_plug(
         ]
         for kind, own in mold_corrections.values_of(row).items()
     }
-    told = advice.Values(**values)
-    amounts = [abs(value.correction_mm or 0.0) for value in told.values]
-    said = {
+    advised = advice.Values(**values)
+    amounts = [abs(value.correction_mm or 0.0) for value in advised.values]
+    summary = {
         "size": lengths.length(to_nm(max(amounts)), unit),
         "molds": ", ".join(_molds(row, kin)),
         "label": row.label,
@@ -99,8 +99,8 @@ def of_plug(
     return OfPlug(
         row=row,
         molds=_molds(row, kin),
-        lines=advice.advice_lines(told, labels, unit),
-        what=_("Off by up to %(size)s as parts of %(molds)s fit (%(label)s)") % said,
+        lines=advice.advice_lines(advised, labels, unit),
+        what=_("Off by up to %(size)s as parts of %(molds)s fit (%(label)s)") % summary,
         places=_("%(joint)s, stations %(names)s")
         % {"joint": row.revision.joint.number, "names": ", ".join(where)},
         others=others,
@@ -131,12 +131,14 @@ def corrections_of_plug(plug: Tool, unit: str) -> list[OfPlug]:
     rows = ToolCorrection.objects.filter(mine).select_related(*RELATED)
     rows = list(rows.order_by("-number")[:MOST])
     record = OnRecord.of({plug.pk}, rows)
-    found = [
-        told
+    corrections = [
+        correction
         for row in rows
         if (kin := mold_kin.from_record(row.content))
         and kin.is_of(plug)
-        and (told := of_plug(row, unit, record))
+        and (correction := of_plug(row, unit, record))
     ]
-    off = doubts.of_corrections([told.row for told in found])
-    return [replace(told, doubts=off[told.row.pk]) for told in found]
+    off = doubts.of_corrections([correction.row for correction in corrections])
+    return [
+        replace(correction, doubts=off[correction.row.pk]) for correction in corrections
+    ]

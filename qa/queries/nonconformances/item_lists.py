@@ -114,8 +114,8 @@ def _signed(signature: Signed) -> str:
     """Who signed the decision, and whether that holds."""
     day = timezone.localtime(signature.when).strftime("%Y-%m-%d")
     who = ", ".join(filter(None, [signature.who, signature.certificate]))
-    told = "" if signature.holds else ": no longer holds"
-    return f"{signature.word.capitalize()}: {who}, {day}{told}"
+    standing = "" if signature.holds else ": no longer holds"
+    return f"{signature.word.capitalize()}: {who}, {day}{standing}"
 
 
 def _listed(row: nonconformances.ItemRow, photos: int, signed) -> ListedItem:

@@ -219,9 +219,9 @@ def histories(items: list[Nonconformance]) -> dict[int, list[Happening]]:
     """What happened to each of some items, by its key, newest first: one statement."""
     related = ("entry__by", "entry__confirmation", "recheck", "holder")
     steps = NonconformanceStep.objects.filter(nonconformance__in=items)
-    found: dict[int, list[Happening]] = {item.pk: [] for item in items}
+    happenings: dict[int, list[Happening]] = {item.pk: [] for item in items}
     for step in steps.select_related(*related).order_by("-id"):
-        found[step.nonconformance_id].append(
+        happenings[step.nonconformance_id].append(
             Happening(
                 at=step.entry.received_at,
                 by=step.entry.author,
@@ -233,24 +233,24 @@ def histories(items: list[Nonconformance]) -> dict[int, list[Happening]]:
     for item in items:
         by, at = item.entry.author, item.entry.received_at
         how = _("found %(how)s") % {"how": item.get_source_display()}
-        found[item.pk].append(Happening(at, by, how, item.note, None))
-    return found
+        happenings[item.pk].append(Happening(at, by, how, item.note, None))
+    return happenings
 
 
 def _words(step: NonconformanceStep) -> str:
     """What a step said, beside its note."""
-    told = [step.get_disposition_display(), step.get_cause_display(), step.told]
+    details = [step.get_disposition_display(), step.get_cause_display(), step.told]
     if step.concession:
-        told.append(_("concession %(said)s") % {"said": step.concession})
+        details.append(_("concession %(said)s") % {"said": step.concession})
     if step.holder:
-        told.append(_("with %(name)s") % {"name": step.holder.name})
-        told.append(step.get_severity_display() if step.severity else "")
-        told.append(str(_("blocks what comes next")) if step.blocking else "")
+        details.append(_("with %(name)s") % {"name": step.holder.name})
+        details.append(step.get_severity_display() if step.severity else "")
+        details.append(str(_("blocks what comes next")) if step.blocking else "")
         if step.due:
-            told.append(_("due %(day)s") % {"day": step.due.isoformat()})
-    said = ", ".join(str(text) for text in told if text)
+            details.append(_("due %(day)s") % {"day": step.due.isoformat()})
+    words = ", ".join(str(text) for text in details if text)
     verb = step.get_verb_display()
-    return f"{verb}: {said}" if said else str(verb)
+    return f"{verb}: {words}" if words else str(verb)
 
 
 @dataclass(frozen=True)
@@ -349,7 +349,7 @@ def _holds(item: Nonconformance) -> list[Hold]:
 
 def origin_choices(item: Nonconformance) -> list[tuple[str, list[tuple[str, str]]]]:
     """What the item can have come from, by kind, for a form."""
-    found = life.origins(item)
+    origins = life.origins(item)
     return [
         (
             str(genealogy.WORDS[kind]),
@@ -358,7 +358,7 @@ def origin_choices(item: Nonconformance) -> list[tuple[str, list[tuple[str, str]
                 for row in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
             ],
         )
-        for kind, keys in found.items()
+        for kind, keys in origins.items()
     ]
 
 

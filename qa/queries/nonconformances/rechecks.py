@@ -36,10 +36,12 @@ def _rechecks(item: Nonconformance) -> QuerySet[Check]:
     if item.joint_id:
         rows = rows.filter(fit_up__joint=item.joint_id)
     if item.fit_check_id:
-        found = item.fit_check.fit_up
-        rows = rows.filter(number__gt=item.fit_check.number, fit_up__part=found.part_id)
-        if found.surround_part_id:
-            rows = rows.filter(fit_up__surround_part=found.surround_part_id)
+        fit_up = item.fit_check.fit_up
+        rows = rows.filter(
+            number__gt=item.fit_check.number, fit_up__part=fit_up.part_id
+        )
+        if fit_up.surround_part_id:
+            rows = rows.filter(fit_up__surround_part=fit_up.surround_part_id)
     elif item.part_id:
         rows = rows.filter(
             Q(fit_up__part=item.part_id) | Q(fit_up__surround_part=item.part_id)

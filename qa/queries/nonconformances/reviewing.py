@@ -68,17 +68,17 @@ def grouped(rows: QuerySet[Nonconformance], by: str, asked: dict) -> list[Group]
     """The items in groups, the largest first; of very many the first MOST."""
     items = list(rows[:MOST])
     keys = _keys(items, by)
-    found: dict = defaultdict(list)
+    by_key: dict = defaultdict(list)
     for item in items:
         for key in keys(item):
-            found[key].append(item)
+            by_key[key].append(item)
     groups = [
         Group(
             name=key.name,
             rows=[item_pages.item_row(item) for item in some],
             url=_list(asked, key),
         )
-        for key, some in found.items()
+        for key, some in by_key.items()
     ]
     return sorted(groups, key=lambda group: (-len(group.rows), group.name))
 
@@ -174,7 +174,7 @@ def molds_of(parts: set[int]) -> dict[int, dict[int, str]]:
 def pulls_of(parts: set[int]) -> dict[int, list]:
     """((mold, code), (pull, number)) of each part, also of those that it was made of;
     a statement a generation."""
-    found: dict[int, list] = defaultdict(list)
+    pulls: dict[int, list] = defaultdict(list)
     heirs = {key: {key} for key in parts}
     for _generation in range(DEEPEST):
         if not heirs:
@@ -186,20 +186,20 @@ def pulls_of(parts: set[int]) -> dict[int, list]:
         for part, source, tool, code, pull, number in edges:
             for heir in heirs[part]:
                 if tool:
-                    found[heir].append(((tool, code), (pull, number)))
+                    pulls[heir].append(((tool, code), (pull, number)))
                 if source:
                     older[source].add(heir)
         heirs = older
-    return found
+    return pulls
 
 
 def _list(asked: dict, key: Key) -> str:
     """The list of one group, with the filter that was asked for."""
     if not key.field:
         return ""
-    said = {name: value for name, value in asked.items() if value}
-    said.pop("group", None)
-    return f"{reverse('nonconformances')}?{urlencode({**said, key.field: key.value})}"
+    query = {name: value for name, value in asked.items() if value}
+    query.pop("group", None)
+    return f"{reverse('nonconformances')}?{urlencode({**query, key.field: key.value})}"
 
 
 @dataclass(frozen=True)
@@ -223,17 +223,17 @@ def often(rows: QuerySet[Nonconformance], by: str, asked: dict) -> Often:
     return Often(by, shares(bars), len(items[:MOST]), whole)
 
 
-def in_percent(told: Often) -> list[tuple[Share, str, str]]:
+def in_percent(counts: Often) -> list[tuple[Share, str, str]]:
     """Each with its share of all, and all up to there, as text."""
     return [
         (share, pareto.percent(share.permille), pareto.percent(share.up_to))
-        for share in told.shares
+        for share in counts.shares
     ]
 
 
-def chart(told: Often) -> str:
-    title = _("Nonconformances by %(what)s") % {"what": GROUPS[told.by]}
-    return svg.render(pareto.build(title, told.shares), prefix="pareto")
+def chart(counts: Often) -> str:
+    title = _("Nonconformances by %(what)s") % {"what": GROUPS[counts.by]}
+    return svg.render(pareto.build(title, counts.shares), prefix="pareto")
 
 
 @dataclass(frozen=True)

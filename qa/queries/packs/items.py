@@ -53,7 +53,7 @@ def section(scope: Scope) -> Items:
     return Items(tuple(_item(scope, item, histories[item.pk]) for item in scope.items))
 
 
-def _item(scope: Scope, item, told) -> PackItem:
+def _item(scope: Scope, item, steps) -> PackItem:
     row, standing = item_pages.item_row(item), item.standing
     return PackItem(
         label=scope.name_of(item),
@@ -75,7 +75,7 @@ def _item(scope: Scope, item, told) -> PackItem:
         closed=local(standing.closed_at),
         # As it went: the oldest first.
         story=tuple(
-            (local(x.at), x.by, str(x.words), _note(x)) for x in reversed(told)
+            (local(x.at), x.by, str(x.words), _note(x)) for x in reversed(steps)
         ),
     )
 

@@ -47,10 +47,10 @@ def map_of(scope: Scope, draft: Draft, lines, seen: list[Nonconformance]) -> Joi
     )
     stations = []
     for station in drawn.stations:
-        told = shown.get(station.label, {})
+        lines_there = shown.get(station.label, {})
         values = {}
         for kind in ("gap", "flush"):
-            line = told.get(kind)
+            line = lines_there.get(kind)
             values[f"{kind}_text"] = line.result if line else ""
             values[f"{kind}_state"] = line.state if line else ""
         stations.append(replace(station, active=station.label in at, **values))

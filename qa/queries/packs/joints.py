@@ -117,8 +117,8 @@ def _authors(scope: Scope) -> dict[int, str]:
         "pk", "entry__by__name", "entry__claimed", "entry__confirmation__verdict"
     )
     return {
-        key: name if not claimed or said == "confirmed" else f"{name} (claimed)"
-        for key, name, claimed, said in rows
+        key: name if not claimed or answer == "confirmed" else f"{name} (claimed)"
+        for key, name, claimed, answer in rows
     }
 
 
@@ -179,12 +179,12 @@ ORDER = ("conforms", "does_not_conform", "not_proven", "stale", "not_measured")
 def _counts(lines) -> tuple[tuple[str, str, int], ...]:
     """(state, words, how many): the four of every sheet, and what else there is."""
     keys = ["does_not_conform" if states.fails(x.state) else x.state for x in lines]
-    told = []
+    counts = []
     for key in (*ORDER, "skipped"):
         row, number = states.VERDICTS[key], keys.count(key)
         if number or key in ("conforms", "does_not_conform"):
-            told.append((key, str(row.many or row.word), number))
-    return tuple(told)
+            counts.append((key, str(row.many or row.word), number))
+    return tuple(counts)
 
 
 def _outcome(body: dict, lines) -> str:
@@ -205,13 +205,13 @@ def _standing_words(standing) -> str:
         return "in work: never offered for inspection"
     offer = standing.offered.offer.label
     word = states.RECORDS[standing.state].word
-    said = standing.inspection
-    if said is None:
-        told = f"{word} as {offer}"
+    inspection = standing.inspection
+    if inspection is None:
+        words = f"{word} as {offer}"
     else:
-        by = f"{said.entry.author}, {local(said.entry.received_at)}"
-        told = f"{word}, {offer}, inspected by {by}"
-    return f"{told}; since then: {standing.why}" if standing.changed else told
+        by = f"{inspection.entry.author}, {local(inspection.entry.received_at)}"
+        words = f"{word}, {offer}, inspected by {by}"
+    return f"{words}; since then: {standing.why}" if standing.changed else words
 
 
 def _check(check: Check, unit: str) -> tuple[str, ...]:
@@ -265,18 +265,18 @@ def _requirement(scope: Scope, draft: Draft, line: dict, value) -> str:
     """What is accepted, with what is required beside it where a guard draws it in."""
     unit, revision = scope.unit, draft.state.revision
     wanted = requirements.Requirement(*line["limits"])
-    told = lengths.limits(*wanted.limits, unit).removesuffix(f" {unit}")
+    limits = lengths.limits(*wanted.limits, unit).removesuffix(f" {unit}")
     u_nm = value and (value.reading.u_nm or value.check.u_nm)
     if wanted.empty or not u_nm:
-        return told
+        return limits
     try:
         inside = requirements.acceptance(
             wanted, u_nm, revision.rule, revision.edition
         ).inside
     except NarrowLimits:
-        return told
+        return limits
     drawn = lengths.accepted(wanted.limits, inside, unit).removesuffix(f" {unit}")
-    return f"{drawn} [{told}]" if drawn else told
+    return f"{drawn} [{limits}]" if drawn else limits
 
 
 def _nonconformance(scope, line, kind, label, draft, key) -> str:
@@ -287,7 +287,7 @@ def _nonconformance(scope, line, kind, label, draft, key) -> str:
     if not states.fails(key):
         return ""
     joint = draft.state.joint.pk
-    found = [
+    items = [
         scope.name_of(item)
         for item in scope.items
         if item.joint_id == joint
@@ -295,34 +295,34 @@ def _nonconformance(scope, line, kind, label, draft, key) -> str:
         and item.standing.state != "closed"
         and (not item.of_fit or item.kind.startswith("gap") == (kind == Kind.GAP))
     ]
-    return ", ".join(found) or "none raised"
+    return ", ".join(items) or "none raised"
 
 
 def _comment(scope: Scope, line: dict, value, state, authors) -> str:
-    told = []
+    comments = []
     if value:
         reading = value.reading
         if reading.outcome == "feeler":
-            told.append(f"{reading.goes} goes, {reading.does_not_go} not")
+            comments.append(f"{reading.goes} goes, {reading.does_not_go} not")
         elif reading.unit != scope.unit:
-            told.append(f"typed {reading.value} {reading.unit}")
-        told.append(f"{authors.get(reading.pk, '')}, {value.check.label}")
-        told.append(reading.reason)
+            comments.append(f"typed {reading.value} {reading.unit}")
+        comments.append(f"{authors.get(reading.pk, '')}, {value.check.label}")
+        comments.append(reading.reason)
         if line["carried"]:
-            told.append("kept by witness stations")
+            comments.append("kept by witness stations")
         if value.clash:
-            told.append("two values stand: nobody chose yet")
+            comments.append("two values stand: nobody chose yet")
         if line["left_by"]:
-            told.append("decided to stay so, verified")
+            comments.append("decided to stay so, verified")
     old = state.now.stale.get((line["station"], line["kind"]))
     if old and not value:
         was = lengths.on_map(
             old.value.reading.value_nm, scope.unit, signed=line["kind"] == Kind.FLUSH
         )
-        told.append(f"was {was} in {old.value.check.label}; {old.why}")
+        comments.append(f"was {was} in {old.value.check.label}; {old.why}")
     here = state.joint.pk, line["station"], line["kind"]
-    told += [_second(*second, scope.unit) for second in scope.seconds.get(here, ())]
-    return "; ".join(filter(None, told))
+    comments += [_second(*second, scope.unit) for second in scope.seconds.get(here, ())]
+    return "; ".join(filter(None, comments))
 
 
 def _second(second: SecondReading, doubt: str, unit: str) -> str:
@@ -332,8 +332,8 @@ def _second(second: SecondReading, doubt: str, unit: str) -> str:
     key = states.key_of(second.verdict, second.deviation_nm)
     gauge = f" with {second.instrument.code}" if second.instrument else ""
     word = states.verdict_word(key) if second.verdict else "not judged"
-    told = f"read again by {second.entry.author}{gauge}: {value}, {word}"
-    return f"{told} ({doubt})" if doubt else told
+    words = f"read again by {second.entry.author}{gauge}: {value}, {word}"
+    return f"{words} ({doubt})" if doubt else words
 
 
 def _profile(scope: Scope, draft: Draft, lines) -> Profile:
@@ -354,13 +354,13 @@ def _profile(scope: Scope, draft: Draft, lines) -> Profile:
         u_nm=last.u_nm if last else None,
         unit=scope.unit,
     )
-    told = {(line.location, line.designator): line.state for line in lines}
+    states = {(line.location, line.designator): line.state for line in lines}
     return replace(
         drawn,
-        gap=tuple(_as_told(limit, told, "gap") for limit in drawn.gap),
-        flush=tuple(_as_told(limit, told, "flush") for limit in drawn.flush),
+        gap=tuple(_as_told(limit, states, "gap") for limit in drawn.gap),
+        flush=tuple(_as_told(limit, states, "flush") for limit in drawn.flush),
     )
 
 
-def _as_told(point, told: dict, kind: str):
-    return replace(point, state=told.get((point.label, kind), point.state))
+def _as_told(point, states: dict, kind: str):
+    return replace(point, state=states.get((point.label, kind), point.state))

@@ -36,14 +36,14 @@ class ReadLine:
     @property
     def said(self) -> dict[str, str]:
         """What an item keeps of it."""
-        told = " ".join(filter(None, (self.result, self.verdict)))
-        told = told or "; ".join(self.facts)
+        result = " ".join(filter(None, (self.result, self.verdict)))
+        result = result or "; ".join(self.facts)
         return {
             "name": self.name,
             "joint": self.joint,
             "station": self.station,
             "requirement": self.requirement,
-            "told": told,
+            "told": result,
         }
 
 
@@ -80,9 +80,9 @@ def read_pack(pack: IssuedPack, part: str | None = None) -> ReadPack:
     for remark in pack.remarks.select_related("item__standing", "entry__by"):
         remarks.setdefault(remark.line, []).append(remark)
     lines = _lines(record, part, names, remarks)
-    told = _told(joints, part)
+    whole_record = _told(joints, part)
     whole = tuple(remarks.get(WHOLE, ()))
-    return ReadPack(record["claims"], parts, part, told, lines, whole)
+    return ReadPack(record["claims"], parts, part, whole_record, lines, whole)
 
 
 def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
@@ -103,14 +103,14 @@ def _told(joints: list[dict], part: str) -> list[tuple[str, str]]:
 
 def _lines(record: dict, part: str, names: list[str], remarks) -> list[ReadLine]:
     """Characteristics of a joint; or all other lines, with those of no joint."""
-    found, judged = [], set()
+    lines, judged = [], set()
     for characteristic in record["characteristics"]:
         joint, _dot, rest = characteristic["number"].rpartition(".")
         own = joint if joint in names and joint else REST
         judged.add(characteristic["number"])
         if own == part:
-            found.append(_judged(characteristic, own, remarks))
-    return found + (_others(record, remarks) if part == REST else [])
+            lines.append(_judged(characteristic, own, remarks))
+    return lines + (_others(record, remarks) if part == REST else [])
 
 
 def _others(record: dict, remarks) -> list[ReadLine]:
@@ -133,7 +133,7 @@ def _others(record: dict, remarks) -> list[ReadLine]:
         ]
     )
     rows = {name: row for name, row in rows.items() if name not in judged}
-    found = [
+    lines = [
         ReadLine(
             name,
             remarks=tuple(remarks.get(name[:LINE], ())),
@@ -145,7 +145,7 @@ def _others(record: dict, remarks) -> list[ReadLine]:
     numbers = [line["number"] for line in record["characteristics"]]
     known = {name[:LINE] for name in (*rows, *numbers, WHOLE)}
     earlier = {name[:LINE]: text for name, text in record.get("lines", {}).items()}
-    return found + [
+    return lines + [
         ReadLine(
             name,
             remarks=tuple(on_line),

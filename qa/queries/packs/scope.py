@@ -84,7 +84,7 @@ class Scope:
     @cached_property
     def checks(self) -> list[Check]:
         """The checks that what stands rests on, or what is stale did, in order."""
-        found = {}
+        checks = {}
         for draft in self.drafts:
             now = draft.state.now
             values = [
@@ -93,8 +93,8 @@ class Scope:
             ]
             for value in values:
                 value.check.fit_up = value.fit_up
-                found[value.check.pk] = value.check
-        return sorted(found.values(), key=lambda check: check.number)
+                checks[value.check.pk] = value.check
+        return sorted(checks.values(), key=lambda check: check.number)
 
     @cached_property
     def standings(self) -> dict[int, Standing]:
@@ -103,8 +103,8 @@ class Scope:
         rows = acceptance.newest().filter(
             joint__in=joints, offer__airframe=self.airframe
         )
-        found = acceptance.standings(rows)
-        return {standing.offered.joint_id: standing for standing in found.values()}
+        standings = acceptance.standings(rows)
+        return {standing.offered.joint_id: standing for standing in standings.values()}
 
     @cached_property
     def offered(self) -> list[OfferedJoint]:
@@ -130,11 +130,11 @@ class Scope:
             "instrument",
         )
         rows = list(rows.order_by("pk"))
-        off, told = gauge_doubts.found_off(rows), defaultdict(list)
+        off, readings = gauge_doubts.found_off(rows), defaultdict(list)
         for row in rows:
             here = row.offered.joint_id, row.station.label, row.kind
-            told[here].append((row, offers.doubt_of(row, off)))
-        return told
+            readings[here].append((row, offers.doubt_of(row, off)))
+        return readings
 
     @cached_property
     def sitting(self) -> list[Placement]:
@@ -209,10 +209,10 @@ class Scope:
         """(since, until) of each time that what sits here now sat here, by serial."""
         parts = [sits.part_id for sits in self.gathered.records.placements]
         rows = Placement.objects.filter(airframe=self.airframe, part__in=parts)
-        found = defaultdict(list)
+        stays = defaultdict(list)
         for part, *times in rows.values_list("part", "placed_at", "removed_at"):
-            found[part].append(tuple(times))
-        return found
+            stays[part].append(tuple(times))
+        return stays
 
     @cached_property
     def characteristics(self) -> list[Characteristic]:
@@ -270,11 +270,11 @@ class Scope:
     @cached_property
     def _remarked(self) -> dict[str, set[int]]:
         """Keys of the items that a remark on a line of a pack became, by that line."""
-        found: dict[str, set[int]] = {}
+        items: dict[str, set[int]] = {}
         rows = PackRemark.objects.filter(pack__order__airframe=self.airframe)
         for line, item in rows.values_list("line", "item"):
-            found.setdefault(line, set()).add(item)
-        return found
+            items.setdefault(line, set()).add(item)
+        return items
 
     def stays(self, line: str, item: Nonconformance) -> str:
         """An item by which it was decided that a line stays so, and how; then what was
@@ -296,13 +296,13 @@ class Scope:
         words, it leads there; "" where they have none."""
         remarked = self._remarked.get(line[:LINE], set())
         unclosed = self._unclosed
-        found = [x for x in unclosed if x.pk in remarked or of(x)]
+        items = [x for x in unclosed if x.pk in remarked or of(x)]
         near = any(
             (part and x.part_id == part) or (joint and x.joint_id == joint)
             for x in unclosed
         )
-        told = ", ".join(map(self.name_of, found))
-        return told or ("see nonconformances" if near else "")
+        names = ", ".join(map(self.name_of, items))
+        return names or ("see nonconformances" if near else "")
 
 
 def scope_of(order: PackOrder) -> Scope:

@@ -86,7 +86,7 @@ def templates(
     *,
     names: dict[str, str],
     halves: Mapping[str, tuple] | None = None,
-    **said,
+    **given,
 ) -> tuple[TrimTemplate, ...]:
     """One template for each side with something to cut: part first, then surround.
 
@@ -120,7 +120,7 @@ def templates(
                 digest=hashlib.sha256(content).hexdigest(),
                 notes=(*_notes(plan, side, guessed), *_corners(joint, curve)),
                 bends=bends,
-                **said,
+                **given,
             )
         )
     return tuple(out)
@@ -183,8 +183,8 @@ def _points(joint: Joint, rows, along, length):
 def _corners(joint: Joint, curve: EdgeCurve):
     """Corners that were drawn between stations."""
     between = [
-        f"{joint.stations[one].label} and {joint.stations[other].label}"
-        for one, other in curve.guessed
+        f"{joint.stations[first].label} and {joint.stations[other].label}"
+        for first, other in curve.guessed
     ]
     if between:
         yield f"A corner was drawn, no station is there: {'; '.join(between)}."

@@ -89,14 +89,14 @@ def motion_rows(worked: WorkedPlan, raw) -> list[MotionRow]:
     """Of every motion of a plan, for amounts (k,) in mm and radians."""
     seam, known = worked.main.state.seam, move_texts.intervals_of(worked)
     halves = {interval.name: interval.half for interval in known.moves} if known else {}
-    found = []
+    rows = []
     for motion, amount in zip(worked.plan.move.motions, raw, strict=True):
         at, arm, words = _told(motion, seam)
         half = halves.get(motion.name)
         if half is not None and motion.turns:
             half = arm * math.radians(half)
-        found.append(MotionRow(motion, amount * arm, 1 / arm, *words, at, half))
-    return found
+        rows.append(MotionRow(motion, amount * arm, 1 / arm, *words, at, half))
+    return rows
 
 
 def asked_rows(worked: WorkedPlan, unit: str) -> list[MotionRow]:

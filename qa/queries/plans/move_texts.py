@@ -50,8 +50,8 @@ class Telling:
         if abs(amount) < TELLING_MM:
             return ""
         half = None if half is None else half * self.share
-        told = known(abs(amount), half, self.unit)
-        return told if told.split()[0].strip("0.") else ""
+        distance = known(abs(amount), half, self.unit)
+        return distance if distance.split()[0].strip("0.") else ""
 
     def along(self, move: Move, place, direction, against=None) -> float | None:
         return self.known and self.known.along(move, place, direction, against)
@@ -69,14 +69,14 @@ def move_words(move: Move, seam: Seam, how: Telling) -> list[str]:
 
 def slide_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
     """How far the middle goes in the plane, by the motions of which any is told."""
-    told = {}
+    slides = {}
     names, center = directions(seam.revision), seam.places.mean(axis=0)
     ways = ("x", move.x_mm, (1.0, 0.0, 0.0)), ("y", move.y_mm, (0.0, 1.0, 0.0))
     for axis, amount, way in ways:
         amount *= how.share
         if far := how.far(amount, how.along(move, center, way)):
-            told[axis] = f"{far} {names[axis][0 if amount > 0 else 1]}"
-    return told
+            slides[axis] = f"{far} {names[axis][0 if amount > 0 else 1]}"
+    return slides
 
 
 def turn_words(move: Move, seam: Seam, how: Telling) -> str:
@@ -109,13 +109,13 @@ def rim_of(motion: Motion, seam: Seam) -> tuple[str, np.ndarray]:
 def named_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
     """A move by its own motions, those of which any is told: "swing: 0.85 mm out at
     station 7"."""
-    told = {}
+    motions = {}
     halves = {move.name: move.half for move in (how.known.moves if how.known else ())}
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount, half = amount * how.share, halves.get(name)
         if not motion.turns:
             if words := how.far(amount, half):
-                told[name] = (
+                motions[name] = (
                     f"{name}: {_along(motion.translation, amount, words, seam)}"
                 )
             continue
@@ -126,8 +126,8 @@ def named_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
         if words := how.far(far, half):
             where = f"{words} {_mostly(rate / arm, far, seam)}"
             more = f", {amount:+z.3f}°".replace("-", "−") if how.degrees else ""
-            told[name] = f"{name}: {where} at station {label}{more}"
-    return told
+            motions[name] = f"{name}: {where} at station {label}{more}"
+    return motions
 
 
 def _mostly(axis, amount: float, seam: Seam) -> str:
@@ -167,15 +167,15 @@ def raise_words(move: Move, seam: Seam, how: Telling) -> str:
     """Raise and tilt as mm at named places: what shims and hinges must do."""
     places = attach_places(seam)
     rises = move.raise_at([place for _, place in places])
-    told, rests = [], True
+    phrases, rests = [], True
     for (name, place), rise in zip(places, rises, strict=True):
         half = how.along(move, place, (0.0, 0.0, 1.0))
         if far := how.far(how.share * float(rise), half):
-            told.append(f"{'raise' if rise > 0 else 'lower'} {far} at {name}")
+            phrases.append(f"{'raise' if rise > 0 else 'lower'} {far} at {name}")
             rests = False
         else:
-            told.append(f"leave {name}")
-    return "" if rests else ", ".join(told)
+            phrases.append(f"leave {name}")
+    return "" if rests else ", ".join(phrases)
 
 
 def plan_moves(
@@ -196,9 +196,10 @@ def intervals_of(worked: WorkedPlan) -> Intervals | None:
 
 
 def settings_words(worked: WorkedPlan, unit: str) -> str:
-    found = intervals_of(worked)
+    intervals = intervals_of(worked)
     halves = {
-        setting.name: setting.half for setting in (found.settings if found else ())
+        setting.name: setting.half
+        for setting in (intervals.settings if intervals else ())
     }
     return settings_text(worked.set_changes, unit, halves)
 

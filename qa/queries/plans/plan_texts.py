@@ -114,11 +114,11 @@ def run_words(seam: Seam, labels) -> str:
         else:
             runs.append([row])
     names = [station.label for station in seam.stations]
-    told = [
+    spans = [
         names[run[0]] if len(run) == 1 else f"{names[run[0]]}–{names[run[-1]]}"
         for run in runs
     ]
-    return ("station " if len(rows) == 1 else "stations ") + ", ".join(told)
+    return ("station " if len(rows) == 1 else "stations ") + ", ".join(spans)
 
 
 def then(worked: WorkedPlan) -> str:

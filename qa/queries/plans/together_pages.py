@@ -62,21 +62,21 @@ class TogetherPage:
         return bool(self.parts) and all(view.sits_well for view in self.parts)
 
 
-def page_of(found: Together, unit: str) -> TogetherPage:
+def page_of(together: Together, unit: str) -> TogetherPage:
     """The page of what was chosen on an airframe, planned or not."""
-    views = [view_of(worked, unit) for worked in found.parts]
-    shared = found.parts[0].shared if found.parts else None
+    views = [view_of(worked, unit) for worked in together.parts]
+    shared = together.parts[0].shared if together.parts else None
     state, outcome = _outcome(shared)
     return TogetherPage(
-        found.airframe,
-        [_choice(found, member) for member in found.members.values()],
+        together.airframe,
+        [_choice(together, member) for member in together.members.values()],
         views,
         state,
         outcome,
         _chance(shared),
-        found.problem,
-        found.left_out,
-        _standing(found),
+        together.problem,
+        together.left_out,
+        _standing(together),
     )
 
 
@@ -104,23 +104,23 @@ def record_page(plan: FitPlan, unit: str) -> TogetherPage:
     )
 
 
-def _standing(found: Together) -> list[FitPlan]:
+def _standing(together: Together) -> list[FitPlan]:
     """The plans that stand for parts that are chosen, taken together with others."""
     parts = [
-        found.members[key].states[0].fit_up.part_id
-        for key in found.hows
-        if key in found.members
+        together.members[key].states[0].fit_up.part_id
+        for key in together.hows
+        if key in together.members
     ]
     rows = FitPlan.objects.filter(
-        standing__airframe=found.airframe, standing__part__in=parts
+        standing__airframe=together.airframe, standing__part__in=parts
     )
     acts = [row.entry_id for row in rows]
     return [row for row in rows if acts.count(row.entry_id) > 1]
 
 
-def _choice(found: Together, member: Member) -> Choice:
+def _choice(together: Together, member: Member) -> Choice:
     names = [f"{s.joint.number} {s.joint.name}" for s in member.states]
-    beside = [found.members[key].serial for key in sorted(member.beside)]
+    beside = [together.members[key].serial for key in sorted(member.beside)]
     options = [HELD, FREE, FIXED] if member.held else [FREE, FIXED]
     return Choice(
         field=f"p{member.position.pk}",
@@ -129,24 +129,24 @@ def _choice(found: Together, member: Member) -> Choice:
         place=member.position.name,
         joints=", ".join(names),
         beside=", ".join(beside),
-        how=found.hows.get(member.position.pk, ""),
+        how=together.hows.get(member.position.pk, ""),
         options=[("", _("is not in it")), *((key, WAYS[key]) for key in options)],
     )
 
 
-def hows_of(told) -> dict[int, str]:
+def hows_of(query) -> dict[int, str]:
     """What an address says of each part: {position: how it goes}."""
     return {
         int(name[1:]): value
-        for name, value in told.items()
+        for name, value in query.items()
         if name[:1] == "p" and name[1:].isdecimal() and len(name) < 12
         if value in WAYS
     }
 
 
-def asked_of(found: Together) -> str:
+def asked_of(together: Together) -> str:
     """The same, as an address says it."""
-    return "&".join(f"p{key}={how}" for key, how in found.hows.items())
+    return "&".join(f"p{key}={how}" for key, how in together.hows.items())
 
 
 def _chance(shared: Shared | None) -> str:

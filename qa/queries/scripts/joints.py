@@ -64,11 +64,11 @@ def standing(joint: Joint) -> list[dict]:
     checks = list(rows.select_related("entry", *CHECK, *related))
     changed = remeasure.since(checks) if checks else {}
     by_airframe = {check.fit_up.airframe_id: check for check in checks}
-    found = []
+    records = []
     for fit_up in sorted(fit_ups, key=lambda fit_up: fit_up.airframe.serial):
         check = by_airframe.get(fit_up.airframe_id)
         since = changed.get(check.pk) if check else None
-        found.append(
+        records.append(
             {
                 "airframe": fit_up.airframe.uuid,
                 "serial": fit_up.airframe.serial,
@@ -78,7 +78,7 @@ def standing(joint: Joint) -> list[dict]:
                 "changed_since": list(since.words) if since else [],
             }
         )
-    return found
+    return records
 
 
 def fit_ups(after: int | None, most: int, joint=None, airframe=None) -> Rows:

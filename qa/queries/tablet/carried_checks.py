@@ -234,12 +234,12 @@ def _text_size(placed: list[dict]) -> float:
     Above and below the seam they stand side by side, left and right of it in a column.
     """
     size = LARGEST
-    for one, other in pairwise([*placed, placed[0]]):
+    for station, other in pairwise([*placed, placed[0]]):
         for axis, needs in enumerate((ACROSS, DOWN)):
             # The part of the normal across the axis along which they stand in a row.
-            sides = one["normal"][1 - axis], other["normal"][1 - axis]
+            sides = station["normal"][1 - axis], other["normal"][1 - axis]
             if min(sides) > STEEP or max(sides) < -STEEP:
-                apart = abs(one["at"][axis] - other["at"][axis])
+                apart = abs(station["at"][axis] - other["at"][axis])
                 size = min(size, apart / needs) if apart else size
     return round(max(size, SMALLEST), 1)
 

@@ -336,14 +336,14 @@ def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dic
 
 def _effects_of_motions(worked: WorkedPlan, rows: list[MotionRow], unit: str) -> list:
     """The same of one step of each motion, as far as it is asked: turns bend."""
-    found = []
+    effects = []
     for number, row in enumerate(rows):
         places = row.places(unit)
         steps = row.steps(unit, places) or 1
         raw = [0.0] * len(rows)
         raw[number] = steps * move_rows.step_mm(unit, places) * row.per_mm
         move = plan_pages.made_move(worked, raw)
-        found.append(
+        effects.append(
             {
                 joint.state.fit_up.pk: {
                     label: [round(nm / steps) for nm in pair]
@@ -352,4 +352,4 @@ def _effects_of_motions(worked: WorkedPlan, rows: list[MotionRow], unit: str) ->
                 for joint in worked.joints
             }
         )
-    return found
+    return effects

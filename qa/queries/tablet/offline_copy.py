@@ -227,10 +227,10 @@ def _joints(airframes, placed, uncertainties) -> list[dict]:
     ]
 
 
-def _by_joint(told: dict[tuple[int, int], list]) -> dict[int, dict[str, list]]:
+def _by_joint(rows_by_pair: dict[tuple[int, int], list]) -> dict[int, dict[str, list]]:
     """What is told by joint and airframe, as a tablet looks it up."""
     by_joint: dict = {}
-    for (joint, airframe), rows in told.items():
+    for (joint, airframe), rows in rows_by_pair.items():
         by_joint.setdefault(joint, {})[str(airframe)] = rows
     return by_joint
 
@@ -286,7 +286,7 @@ def _joint(joint, stations, airframes, placed, uncertainties) -> dict:
 def _all_limits(revision, stations, uncertainties) -> list[dict]:
     """Return limits by finish and uncertainty; a pair that cannot be judged is left
     out, and the tablet does not offer it."""
-    told, kinds = [], Kind.values
+    limit_rows, kinds = [], Kind.values
     for finish in Finish.values:
         wanted = [
             {kind: requirement(station, kind, finish) for kind in kinds}
@@ -304,5 +304,5 @@ def _all_limits(revision, stations, uncertainties) -> list[dict]:
             rows = [
                 {kind: judged[limits] for kind, limits in own.items()} for own in wanted
             ]
-            told.append({"finish": finish, "u_nm": u_nm, "stations": rows})
-    return told
+            limit_rows.append({"finish": finish, "u_nm": u_nm, "stations": rows})
+    return limit_rows
