@@ -44,7 +44,7 @@ def logged(get_response):
         began = time.perf_counter()
         response = get_response(request)
         response.headers[HEADER] = request.id
-        log.info("request", extra={"told": _told(request, response, began)})
+        log.info("request", extra={"fields": _told(request, response, began)})
         return response
 
     return middleware

@@ -7,7 +7,7 @@ from qa.actions import chart_notes, checks, fitups, tool_corrections
 from qa.models import Instrument
 from qa.numeric.geometry import layout
 from qa.queries.molds import corrections
-from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
+from qa.rules import mold_assessment, mold_corrections, mold_fits, mold_kin
 from qa.rules.judging import Typed
 from shop.actions import pulls, release, tooling
 from shop.demo.times import ago
@@ -187,8 +187,8 @@ def drafted(mold, joint, design):
     """The correction that its fits ask for."""
     others = mold_kin.relatives(mold)
     loaded = mold_fits.load([mold, *others])
-    assessment = mold_told.tell(
-        loaded[mold.pk, joint.pk, design.pk], mold_told.Choice()
+    assessment = mold_assessment.assess(
+        loaded[mold.pk, joint.pk, design.pk], mold_assessment.Choice()
     )
     corrected = mold_kin.corrected_of(mold, others)
     kin = mold_kin.kin_of(assessment, loaded, others, corrected)

@@ -109,7 +109,7 @@ class ResultForm(forms.Form):
             del self.fields[name]
 
     @property
-    def said(self) -> dict:
+    def arguments(self) -> dict:
         data = self.cleaned_data
         names = ("value", "unit", "under", "u", "u_under")
         measured = Found(**{name: data.get(name, "") for name in names})

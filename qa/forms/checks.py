@@ -50,7 +50,7 @@ class PartChoice(FoundField):
 
     doubts: dict = {}
 
-    def told(self, rows: list) -> list:
+    def prepared(self, rows: list) -> list:
         self.doubts = cure_states.doubtful({part.pk for part in rows})
         return rows
 

@@ -6,8 +6,8 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import LengthField, nm_of_texts
 from qa.models import ToolCorrection
+from qa.rules.mold_assessment import WORTH_NM, Choice
 from qa.rules.mold_corrections import last_before
-from qa.rules.mold_told import WORTH_NM, Choice
 from shop.forms.fields import DateField
 from shop.forms.tooling import BeforePullField
 from shop.models import Unit

@@ -114,7 +114,7 @@ class InspectForm(forms.Form):
         return self["line_0"]
 
     @property
-    def said(self) -> dict:
+    def arguments(self) -> dict:
         data = self.cleaned_data
         return {
             "outcome": data["outcome"],

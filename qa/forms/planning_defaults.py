@@ -93,7 +93,7 @@ class PlanDefaultsForm(forms.Form):
             self.add_error("bite", _("This must be more than 0."))
         return cleaned
 
-    def said(self) -> dict:
+    def arguments(self) -> dict:
         """By the names of PlanDefaults."""
         cleaned = self.cleaned_data
         fair = cleaned.get("fairness")

@@ -178,7 +178,7 @@ class TrimForm(forms.Form):
             )
 
     @property
-    def unit_said(self) -> str:
+    def unit_typed(self) -> str:
         return self.cleaned_data.get("unit") or Unit.MM
 
     def clean(self):
@@ -186,7 +186,7 @@ class TrimForm(forms.Form):
             text = self.cleaned_data.get(name)
             if name.startswith("taken_") and text:
                 try:
-                    depth = parse_typed(text, self.unit_said)
+                    depth = parse_typed(text, self.unit_typed)
                 except LengthError as error:
                     self.add_error(name, f"{error}.")
                     continue
@@ -203,7 +203,7 @@ class TrimForm(forms.Form):
         ]
         return sorted(lines, key=lambda line: not line[2])
 
-    def said(self) -> list:
+    def depths_typed(self) -> list:
         """(row, text, unit) of every station where a depth was typed, or cut as
         asked. A fraction is of an inch, whatever the other depths are in."""
         asked = self.cleaned_data.get("as_asked")
@@ -214,7 +214,7 @@ class TrimForm(forms.Form):
         return [
             (row, text.removesuffix("in").strip(), Unit.INCH)
             if "/" in text
-            else (row, text, self.unit_said)
+            else (row, text, self.unit_typed)
             for row, text in zip(self.rows, texts, strict=True)
             if text
         ]

@@ -79,7 +79,7 @@ class SettingsForm(forms.Form):
 
     @property
     def rows(self) -> list[dict]:
-        unit = self.unit_said
+        unit = self.unit_typed
         return [
             {
                 "present": adjuster,
@@ -104,7 +104,7 @@ class SettingsForm(forms.Form):
         return [f"{length(max(0, nm), unit)} {word}" for nm, word in limits]
 
     @property
-    def unit_said(self) -> str:
+    def unit_typed(self) -> str:
         unit = self.data.get("unit") if self.is_bound else self.fields["unit"].initial
         return unit if unit in Unit.values else Unit.MM
 
@@ -131,15 +131,15 @@ class SettingsForm(forms.Form):
             self.add_error(field, f"{error}.")
             return 0
         if nm is None:
-            return self._refused(field, _whole(adjuster, self.unit_said))
+            return self._refused(field, _whole(adjuster, self.unit_typed))
         if nm < 0:
             return self._refused(field, _now("Say how far without a sign."))
         if nm % adjuster.step_nm:
-            return self._refused(field, _nearest(adjuster, nm, self.unit_said))
+            return self._refused(field, _nearest(adjuster, nm, self.unit_typed))
         change = -nm if self.cleaned_data.get(f"way_{row}") == MINUS else nm
         if not adjuster.min_nm <= adjuster.now_nm + change <= adjuster.max_nm:
             sentence = _now("From here it goes %(room)s at most.")
-            room = ", ".join(self._room(adjuster, self.unit_said))
+            room = ", ".join(self._room(adjuster, self.unit_typed))
             return self._refused(field, sentence % {"room": room})
         return change
 
@@ -150,9 +150,9 @@ class SettingsForm(forms.Form):
     def _nm(self, adjuster: Present, text: str) -> int | None:
         """nm of what was typed; None where shims or turns are not whole steps."""
         if adjuster.step_kind == StepKind.LENGTH:
-            nm = parse_typed(text, self.unit_said)
+            nm = parse_typed(text, self.unit_typed)
             steps = round(nm / adjuster.step_nm)
-            near = abs(nm - steps * adjuster.step_nm) <= HALF_A_DIGIT[self.unit_said]
+            near = abs(nm - steps * adjuster.step_nm) <= HALF_A_DIGIT[self.unit_typed]
             return steps * adjuster.step_nm if near else nm
         match = COUNT.fullmatch(text)
         if not match:
@@ -161,14 +161,14 @@ class SettingsForm(forms.Form):
         steps = Fraction(match[1].replace(",", ".")) / under / _share(adjuster)
         return int(steps) * adjuster.step_nm if steps.denominator == 1 else None
 
-    def said(self) -> list[Set]:
+    def settings_made(self) -> list[Set]:
         """What was set, of a valid form: all of them, with what they were."""
         return [
             Set(
                 name=adjuster.name,
                 value_nm=adjuster.now_nm + change,
                 value=self.cleaned_data.get(f"setting_{row}") or "",
-                unit=self.unit_said if adjuster.step_kind == StepKind.LENGTH else "",
+                unit=self.unit_typed if adjuster.step_kind == StepKind.LENGTH else "",
                 asked_nm=self.asked.get(adjuster.name, 0) if self.asked else None,
                 was_nm=self.cleaned_data.get(f"was_{row}"),
             )

@@ -83,7 +83,7 @@ class StepForm(forms.Form):
             self.fields["note"].required = True
 
     @property
-    def said(self) -> dict:
+    def arguments(self) -> dict:
         data = self.cleaned_data
         spots = data.get("spots", [])
         count = data.get("count") or len(spots)

@@ -73,7 +73,7 @@ def judged(plan: Plan) -> dict:
 def _fit(fit: Fit | None, *names: str) -> dict | None:
     if fit is None:
         return None
-    return {name: told(name, getattr(fit.move, name)) for name in names} | {
+    return {name: judged_amount(name, getattr(fit.move, name)) for name in names} | {
         "worst_before": rounded(fit.worst_before),
         "worst_after": rounded(fit.worst_after),
         "conforms": fit.conforms,
@@ -110,7 +110,7 @@ def _trim(plan: Plan) -> dict | None:
     return {
         "needed": trim.needed,
         "possible": trim.possible,
-        **{name: told(name, getattr(trim.move, name)) for name in names},
+        **{name: judged_amount(name, getattr(trim.move, name)) for name in names},
         "area_mm2": rounded(trim.area_mm2),
         "build_up_mm2": rounded(trim.build_up_mm2),
         "unresolved_mm2": rounded(trim.unresolved_mm2),
@@ -132,7 +132,7 @@ def _trim(plan: Plan) -> dict | None:
 
 def amounts(move: Move) -> dict:
     return {
-        name: told("mm" if not motion.turns else "deg", amount)
+        name: judged_amount("mm" if not motion.turns else "deg", amount)
         for (name, amount), motion in zip(move.amounts, move.motions, strict=True)
     }
 
@@ -271,7 +271,7 @@ def table(plan: Plan, half: float | None = None) -> list[str]:
     ]
 
 
-def told(name: str, amount: float) -> float:
+def judged_amount(name: str, amount: float) -> float:
     """An amount with the digits by which it was judged."""
     return round(amount, DIGITS_DEG if name.endswith("deg") else DIGITS_MM) + 0.0
 

@@ -80,8 +80,8 @@ def _table(sheet: CorrectionSheet) -> list[Block]:
     rows = [
         _row(
             (
-                *(row.label, row.gap.tool, row.gap.bounds, row.gap.told),
-                *(row.flush.tool, row.flush.bounds, row.flush.told),
+                *(row.label, row.gap.tool, row.gap.bounds, row.gap.text),
+                *(row.flush.tool, row.flush.bounds, row.flush.text),
             ),
             first,
             row.gap.does or row.flush.does,

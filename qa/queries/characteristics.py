@@ -15,7 +15,7 @@ from qa.models import (
 )
 from qa.numeric.measuring.capability import capability
 from qa.numeric.measuring.proportion import share_bounds
-from qa.queries.capability_told import CapabilityTold, told_of
+from qa.queries.capability_figures import CapabilityFigures, figures_of
 from qa.queries.molds import doubts
 from qa.rules import decided, result_staleness
 from qa.rules.characteristics import CERTAIN
@@ -111,7 +111,7 @@ class CharacteristicPage:
     revisions: list[tuple[CharacteristicRevision, str]]
     results: list[ResultRow]
     airframes: list[Airframe]
-    told: CapabilityTold
+    capability: CapabilityFigures
     # Gauges that read what it is told by and were found off, lost, damaged or overdue.
     doubts: list[str]
     most: int = MOST
@@ -148,12 +148,12 @@ def _newest(results: list[CharacteristicResult]) -> list[CharacteristicResult]:
 
 def over_parts(
     row: Characteristic, results: list[CharacteristicResult], unit: str
-) -> CapabilityTold:
+) -> CapabilityFigures:
     """How the newest results lie in the limits of now. results: the newest first. What
     is counted, or is so or not, has a share with bounds in place of indices."""
     newest = _newest(results)
     if not newest:
-        return CapabilityTold(capability_why=_("nothing was found of it yet"))
+        return CapabilityFigures(capability_why=_("nothing was found of it yet"))
     if row.quality in CERTAIN:
         return _counted(row, newest)
     scale, name = words.scale(row.quality, row.current.unit, unit)
@@ -162,12 +162,12 @@ def over_parts(
         for end in (row.current.low, row.current.high)
     )
     values = [result.exact / scale for result in newest]
-    return told_of(capability(values, low, high), name, FINER.get(name, 3))
+    return figures_of(capability(values, low, high), name, FINER.get(name, 3))
 
 
 def _counted(
     row: Characteristic, results: list[CharacteristicResult]
-) -> CapabilityTold:
+) -> CapabilityFigures:
     right = sum(_is_right(result, row.current) for result in results)
     low, high = share_bounds(right, len(results))
     conforming = _("%(right)s of %(all)s") % {"right": right, "all": len(results)}
@@ -179,7 +179,7 @@ def _counted(
              "Bounds by Clopper and Pearson (1934), if parts are right or wrong each "
              "by itself.")  # fmt: skip
     facts = [(_("As required"), conforming), (_("95 % bounds of that share"), bounds)]
-    return CapabilityTold(facts=facts, notes=[note])
+    return CapabilityFigures(facts=facts, notes=[note])
 
 
 def _is_right(result: CharacteristicResult, now: CharacteristicRevision) -> bool:

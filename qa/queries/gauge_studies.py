@@ -258,11 +258,13 @@ def _good_for(study: Study, unit: str) -> list[str]:
 
 
 def _anova(row) -> AnovaRow:
-    def told(value: float | None) -> str:
+    def figure(value: float | None) -> str:
         return "" if value is None else f"{value:.4g}"
 
     name = row.source.replace("_x_", " x ").replace("part", "place")
-    return AnovaRow(name, row.df, told(row.ss), told(row.ms), told(row.f), told(row.p))
+    return AnovaRow(
+        name, row.df, figure(row.ss), figure(row.ms), figure(row.f), figure(row.p)
+    )
 
 
 def _part(study: Study, name: str, unit: str) -> PartRow:

@@ -28,7 +28,7 @@ class Bite:
     trim_half: float | None = None
 
 
-def told_bite(bite: float) -> float:
+def rounded_bite(bite: float) -> float:
     """A bite as it is told, in hundredths of a millimeter, and never more of it."""
     return math.floor(bite * 100 + 1e-6) / 100
 
@@ -41,7 +41,7 @@ def known_bite(bite: float, half: float, least: float) -> tuple[float, float]:
         places = lengths.places_known(half + bite - shown, "mm")
         shown = math.floor(bite * 10**places + 1e-6) / 10**places
         if shown < min(least, bite) or not shown:
-            shown = told_bite(bite)
+            shown = rounded_bite(bite)
     return shown, half + bite - shown
 
 
@@ -68,7 +68,7 @@ def bite_of(
     corrected = corrected_bite(station.next_bite, trim, shortfall)
     asked = min(trim, max(corrected, least))
     if known is None or not station.next_bite:
-        return Bite(told_bite(asked), trim)
+        return Bite(rounded_bite(asked), trim)
     shown, half = known_bite(asked, _half(known, asked / station.next_bite), least)
     return Bite(
         shown,
@@ -89,7 +89,7 @@ def _too_thin(joint, station: StationPlan, least: float) -> Bite:
     high = _high_mm(joint, station.label)
     fits = high is None or station.gap_after + least - station.trim <= high
     if fits and least <= station.most_trim:
-        return Bite(told_bite(least), least, "least_cut")
+        return Bite(rounded_bite(least), least, "least_cut")
     return Bite(0.0, 0.0, "too_thin")
 
 

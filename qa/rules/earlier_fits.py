@@ -30,7 +30,7 @@ from qa.models import (
 from qa.numeric.plan.reasons import recorded
 from qa.numeric.plan.result import CUT, Move, Plan, Reason, StationPlan, TrimPlan
 from qa.rules import plan_records, planning, requirements
-from qa.rules.bites import Bite, told_bite
+from qa.rules.bites import Bite, rounded_bite
 from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
 from shop.models import Airframe, Lineage, Origin, Part, Pull
@@ -381,7 +381,7 @@ def _fill(worked: WorkedPlan, depths: list[float], names: list[str]) -> None:
         measured=0,
     )
     worked.bites = {
-        (0, station.label): Bite(told_bite(station.trim), station.trim)
+        (0, station.label): Bite(rounded_bite(station.trim), station.trim)
         for station in stations
     }
     worked.reasons = dict.fromkeys(worked.bites, [])

@@ -133,6 +133,6 @@ class Epoch:
         self.since = self.since or [self.why]
 
     @property
-    def told(self) -> str:
+    def reasons(self) -> str:
         """What happened since something was measured last, in words."""
         return "; ".join(dict.fromkeys(self.since[-MOST_TOLD:]))

@@ -37,7 +37,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Told:
+class GaugeRecord:
     """What is on record of an instrument, the oldest first."""
 
     calibrations: Sequence[Calibration] = ()
@@ -127,7 +127,7 @@ def spans_off(
     return spans
 
 
-TOLD = {
+STATEMENTS = {
     model: Prepared(
         lambda model=model, order=order: (
             model.objects.filter(instrument__in=Slots("instruments"))
@@ -139,16 +139,16 @@ TOLD = {
 }
 
 
-def told_of(instruments: set[int]) -> dict[int, Told]:
+def records_of(instruments: set[int]) -> dict[int, GaugeRecord]:
     """What is on record of each of these instruments, in two statements."""
     if not instruments:
         return {}
     histories = {}
-    for model, record in TOLD.items():
-        for row in record.rows(instruments=instruments):
+    for model, statement in STATEMENTS.items():
+        for row in statement.rows(instruments=instruments):
             both = histories.setdefault(row.instrument_id, ([], []))
             both[model is GaugeStanding].append(row)
-    return {key: Told(*histories.get(key, ((), ()))) for key in instruments}
+    return {key: GaugeRecord(*histories.get(key, ((), ()))) for key in instruments}
 
 
 def first_moment(row) -> datetime:
@@ -187,7 +187,7 @@ def found_off(rows: Iterable) -> dict[int, Calibration | GaugeStanding]:
     where there is such a while; checks with their entry. Hole checks, results of
     characteristics and second readings alike."""
     rows = [row for row in rows if row.instrument_id]
-    histories = told_of({row.instrument_id for row in rows})
+    histories = records_of({row.instrument_id for row in rows})
     rows = [row for row in rows if histories[row.instrument_id].spans]
     last, off = last_moments(rows), {}
     for row in rows:
@@ -228,7 +228,7 @@ def study_doubts(values: Iterable[StudyValue]) -> list[StudyDoubt]:
     """By what puts values of one study in doubt (with their entry and study); two
     statements."""
     values, doubts = list(values), []
-    histories = told_of({value.instrument_id for value in values})
+    histories = records_of({value.instrument_id for value in values})
     for span in [span for history in histories.values() for span in history.spans]:
         by_good: dict[int | None, StudyDoubt] = {}
         for value in values:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from qa.models import Calibration, CalibrationResult, Check, Reading
-from qa.rules.gauge_doubts import Told, last_moments, told_of
+from qa.rules.gauge_doubts import GaugeRecord, last_moments, records_of
 from qa.rules.measuring_days import day_of, made_when
 
 
@@ -39,7 +39,7 @@ def overdue(rows: Iterable) -> dict[int, Overdue]:
     then, as it was due on the day of use or as is said now; four statements at most."""
     today = timezone.localdate()
     rows = [row for row in rows if row.instrument_id]
-    histories = told_of({row.instrument_id for row in rows})
+    histories = records_of({row.instrument_id for row in rows})
     late = {}
     for row in rows:
         due = min(_dues(row, histories[row.instrument_id]), default=today)
@@ -101,7 +101,7 @@ def _cleared(instrument: str, late: Overdue) -> str:
     return words % values
 
 
-def _dues(row, record: Told) -> list[date]:
+def _dues(row, record: GaugeRecord) -> list[date]:
     """Until when its instrument was calibrated: as it was frozen, or was on record
     then, and as is said now."""
     dues = [row.instrument.due]

@@ -16,7 +16,7 @@ from qa.models import (
     SecondReading,
     StudyValue,
 )
-from qa.rules.gauge_doubts import Told, first_moment, told_of
+from qa.rules.gauge_doubts import GaugeRecord, first_moment, records_of
 
 NEWEST = Greatest(
     "entry__received_at",
@@ -33,7 +33,7 @@ NEWEST = Greatest(
 )
 
 
-def _in_doubt(rows: QuerySet, record: Told) -> list:
+def _in_doubt(rows: QuerySet, record: GaugeRecord) -> list:
     """Those of rows that fall into a span, in one statement that reads no others; of
     checks those that were read in it as well."""
     check = rows.model is Check
@@ -84,7 +84,7 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     """What was measured with an instrument from its last good calibration before each
     that found it off until it was good again, and while it was lost or damaged: seven
     statements."""
-    history = told_of({instrument.pk})[instrument.pk]
+    history = records_of({instrument.pk})[instrument.pk]
     if not history.spans:
         return MeasuredOff()
     checks, holes, results, seconds = (
@@ -103,7 +103,7 @@ def measured_while_off(instrument: Instrument) -> MeasuredOff:
     )
 
 
-def _studies(record: Told, instrument: Instrument) -> list[StudyOff]:
+def _studies(record: GaugeRecord, instrument: Instrument) -> list[StudyOff]:
     """The newest study first."""
     rows = StudyValue.objects.filter(study__instrument=instrument)
     rows = rows.select_related("study").order_by("-study__number", "pk")

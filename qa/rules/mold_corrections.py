@@ -12,11 +12,11 @@ from qa.numeric.tool.openings import OpeningValue
 from qa.numeric.tool.openings_told import OpeningTold
 from qa.numeric.tool.tell import Advice, ToolValue
 from qa.numeric.verdict.acceptance import nearest_nm
-from qa.rules import mold_kin, mold_told
+from qa.rules import mold_assessment, mold_kin
 from qa.rules.history import Seam
+from qa.rules.mold_assessment import METHOD, MoldAssessment
 from qa.rules.mold_fits import FirstFit, MoldFits, places_kept
 from qa.rules.mold_kin import Kin
-from qa.rules.mold_told import METHOD, Told
 from qa.rules.station_places import places_of
 from shop.ledger.canonical import frozen
 from shop.models import Pull
@@ -40,7 +40,7 @@ SAME_DIRECTION = 0.9998  # cosine, about a degree
 NOTHING_TO_DO = (Advice.LEAVE, Advice.CANNOT_TELL)
 
 
-def draft(assessment: Told, kin: Kin) -> ToolCorrection | None:
+def draft(assessment: MoldAssessment, kin: Kin) -> ToolCorrection | None:
     """The record that can be taken, not saved; None where nothing is to be done."""
     if all(value.advice in NOTHING_TO_DO for value in assessment.report.values):
         return None
@@ -54,7 +54,7 @@ def draft(assessment: Told, kin: Kin) -> ToolCorrection | None:
     )
 
 
-def _body(assessment: Told) -> dict:
+def _body(assessment: MoldAssessment) -> dict:
     report, choice = assessment.report, assessment.choice
     labels = [station.label for station in assessment.fits.seam.stations]
     return {
@@ -219,10 +219,10 @@ def deviations_of(row: ToolCorrection, seam: Seam, fits: MoldFits, fit: FirstFit
     seam: the stations of the record's own revision."""
     values = values_of(row)
     expected = [value.after_mm for kind in Kind.values for value in values[kind]]
-    geometry = mold_told.geometry_of(row.revision, seam)
+    geometry = mold_assessment.geometry_of(row.revision, seam)
     kept = rows_kept(seam, fits)
     nm = {(kept[now], kind): nm for (now, kind), nm in fit.nm.items() if now in kept}
-    deviations = mold_told.came(geometry, expected, replace(fit, nm=nm))
+    deviations = mold_assessment.came(geometry, expected, replace(fit, nm=nm))
     count = len(geometry.stations)
     return deviations[:count], deviations[count:]
 
@@ -232,7 +232,7 @@ def conforming(
 ) -> int:
     """How many deviations from target, mm by kind, lie within the limits that the
     record was taken by: in whole nanometers."""
-    asked = characteristics(mold_told.geometry_of(row.revision, seam), ())
+    asked = characteristics(mold_assessment.geometry_of(row.revision, seam), ())
     off = [value for kind in Kind.values for value in came[kind]]
     count = 0
     for at, value in enumerate(off):

@@ -21,10 +21,10 @@ from qa.models import (
     ToolCorrection,
 )
 from qa.numeric.tool.tell import Advice, ToolValue
-from qa.rules import mold_told
+from qa.rules import mold_assessment
 from qa.rules.measuring_days import day_of, midnight
+from qa.rules.mold_assessment import Choice, MoldAssessment
 from qa.rules.mold_fits import MoldFits
-from qa.rules.mold_told import Choice, Told
 from shop.models import Pull, Tool, ToolKind
 
 Place = tuple[str, str]  # label of the station, kind
@@ -43,7 +43,7 @@ class Relative:
 
     code: str
     relation: str
-    told: bool
+    estimated: bool
     alike: tuple[Place, ...] = ()
     open: tuple[Place, ...] = ()
     # The plug was corrected here between the two: nothing is told by it.
@@ -73,8 +73,10 @@ class Kin:
             return False
         return self.plug == plug.code if self.key is None else self.key == plug.pk
 
-    def told(self, relation: str) -> list[Relative]:
-        return [mold for mold in self.each if mold.told and mold.relation == relation]
+    def estimated_by(self, relation: str) -> list[Relative]:
+        return [
+            mold for mold in self.each if mold.estimated and mold.relation == relation
+        ]
 
     @property
     def of_plug(self) -> list[Place]:
@@ -85,7 +87,7 @@ class Kin:
     @property
     def shown_by_all(self) -> list[Place]:
         """Where all of the plug's molds that can be told, two at least, show it."""
-        molds = self.told(Relation.PLUG)
+        molds = self.estimated_by(Relation.PLUG)
         return [
             place
             for place in self.off
@@ -104,7 +106,7 @@ def relatives(tool: Tool) -> list[Tool]:
 
 
 def kin_of(
-    assessment: Told,
+    assessment: MoldAssessment,
     loaded: Loaded,
     others: list[Tool],
     corrected: "Corrected",
@@ -126,17 +128,19 @@ def kin_of(
             assessment.fits
         ):
             code = other.tool.code
-            each.append(Relative(code, Relation.PLUG, told=False, other_state=True))
+            each.append(
+                Relative(code, Relation.PLUG, estimated=False, other_state=True)
+            )
             continue
         last = corrected.first.get((other.tool.pk, at))
         as_made = [f for f in other.fits if last is None or f.pull.number <= last]
-        report = mold_told.tell(replace(other, fits=as_made), usual)
+        report = mold_assessment.assess(replace(other, fits=as_made), usual)
         relation = Relation.PLUG if same else Relation.HAND
         each.append(_relative(other.tool.code, relation, report, off))
     there = {mold.code for mold in each}
     # A mold of the plug of which nothing was read here yet may show it or not.
     each += [
-        Relative(other.code, Relation.PLUG, told=False)
+        Relative(other.code, Relation.PLUG, estimated=False)
         for other in others
         if tool.plug_id and other.plug_id == tool.plug_id and other.code not in there
     ]
@@ -276,7 +280,7 @@ def corrected_of(tool: Tool, others: list[Tool]) -> Corrected:
     return Corrected(first, plug_done({tool.plug_id} if tool.plug_id else set()))
 
 
-def _values(assessment: Told) -> dict[Place, ToolValue]:
+def _values(assessment: MoldAssessment) -> dict[Place, ToolValue]:
     labels = [station.label for station in assessment.fits.seam.stations]
     return {
         (label, str(kind)): value
@@ -285,9 +289,9 @@ def _values(assessment: Told) -> dict[Place, ToolValue]:
     }
 
 
-def _relative(code: str, relation: str, assessment: Told, off) -> Relative:
+def _relative(code: str, relation: str, assessment: MoldAssessment, off) -> Relative:
     if not assessment.report.anything:
-        return Relative(code, relation, told=False)
+        return Relative(code, relation, estimated=False)
     theirs = _values(assessment)
     alike, not_told = [], []
     for place, mine in off.items():
@@ -326,7 +330,7 @@ def kept(kin: Kin) -> dict:
             {
                 "mold": mold.code,
                 "relation": str(mold.relation),
-                "told": mold.told,
+                "told": mold.estimated,
                 "alike": [list(place) for place in mold.alike],
                 "open": [list(place) for place in mold.open],
                 "other_state": mold.other_state,

@@ -90,7 +90,7 @@ def keyed(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
     return named
 
 
-def facts_told(table: str, row: dict) -> list[str]:
+def facts_of(table: str, row: dict) -> list[str]:
     """The facts of a row in words, but for what its name says and what is not there."""
     return [
         _labeled(fact, element)
@@ -133,7 +133,7 @@ def _changes_of(table, old, new, left: set[str]) -> Iterator[Change]:
     pairs = sorted(_paired(old, new, left), key=lambda pair: natural(pair[0]))
     for name, was, tells in pairs:
         if was is None or tells is None:
-            facts = facts_told(table, was or tells)
+            facts = facts_of(table, was or tells)
             pairs = [("", text) if was is None else (text, "") for text in facts]
             pairs = pairs or [("", "")]
             gone = (NOT_THERE, THERE) if was is None else (THERE, NOT_THERE)

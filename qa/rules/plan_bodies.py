@@ -70,7 +70,7 @@ def body_of(worked: WorkedPlan) -> dict:
             "least_cut_nm": _nm(worked.least_cut),
             "notes": _plain(worked.notes),
             "way": worked.way,
-            "ways": _plain(ways.told(worked.ways)),
+            "ways": _plain(ways.as_json(worked.ways)),
             "stations": [_station(worked, *station) for station in worked.stations()],
         },
         "together": worked.shared and _together(worked),

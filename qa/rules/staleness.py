@@ -254,13 +254,14 @@ def _fold(rows: History, epochs: list[Epoch]) -> None:
         if epoch.off:
             # What is not in place was not measured in place, whatever came in since.
             stale |= {
-                key: Stale(value, epoch.told) for key, value in epoch.measured.items()
+                key: Stale(value, epoch.reasons)
+                for key, value in epoch.measured.items()
             }
             epoch.measured = {}
         epoch.witnesses = witnesses.heard(epoch, rows.seams[epoch.fit_up.revision_id])
         epoch.values = {**witnesses.carried(epoch), **epoch.measured}
         for key, value in values.items():
-            stale[key] = Stale(value, epoch.told)
+            stale[key] = Stale(value, epoch.reasons)
         for key in epoch.values:
             stale.pop(key, None)
         epoch.stale = dict(stale)

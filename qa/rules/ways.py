@@ -136,6 +136,6 @@ def rows_of(ways: Sequence[Way], name: Callable[[int, str], str]) -> list[WayRow
     return rows
 
 
-def told(rows: Sequence[WayRow]) -> list[dict]:
+def as_json(rows: Sequence[WayRow]) -> list[dict]:
     """For the record of a plan."""
     return [asdict(row) for row in rows]

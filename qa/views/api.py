@@ -32,7 +32,7 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change, must_set_second_factor
 from shop.models import Entry, Person, Tablet
-from shop.queries.heads import told_to_a_tablet
+from shop.queries.heads import head_for_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.queries.second_factor import asks_for_code
 from shop.serving import addresses
@@ -142,7 +142,7 @@ def _witnessed(request, response):
     the tablet was told before: the tablet compares."""
     if request.tablet or request.user.is_authenticated:
         known = request.headers.get("X-Head", "")
-        if head := told_to_a_tablet(known):
+        if head := head_for_tablet(known):
             response["X-Head"] = head
     return response
 

@@ -89,7 +89,7 @@ def next_work(request, check):
         return HttpResponse(status=304, headers={"ETag": tag})
     work = queries.next_work(fit_check, unit)
     context = {"work": work, "now": timezone.now()}
-    content = work.told() | {
+    content = work.as_json() | {
         "html": render_to_string("qa/tablet/next_work.html", context)
     }
     return JsonResponse(content, headers={"ETag": tag})

@@ -113,7 +113,7 @@ def characteristic_on_airframe(request, pk, airframe):
         done, made = attempt(
             form,
             lambda **_data: acts.record(
-                by=request.user, characteristic=row, airframe=frame, **form.said
+                by=request.user, characteristic=row, airframe=frame, **form.arguments
             ),
         )
         if done:

@@ -108,7 +108,7 @@ def new_check(request):
     context = {"form": form, "airframe": airframe, "joint": joint, "last": last}
     state = staleness.state_of_joint(joint, airframe) if last else None
     context["first_to_measure"] = state.to_measure if state else []
-    context["stale_since"] = state.now.told if state else ""
+    context["stale_since"] = state.now.reasons if state else ""
     context["off"] = state.off if state else ""
     return render(request, "qa/checks/new_check.html", context)
 

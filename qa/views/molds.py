@@ -40,7 +40,7 @@ def panel(request, tool: Tool):
     corrections of its molds."""
     if tool.kind == ToolKind.PLUG:
         content = plugs.corrections_of_plug(tool, unit_of(request))
-        context = {"plug": tool, "told": content}
+        context = {"plug": tool, "corrections": content}
         return ("qa/molds/plug_panel.html", context) if content else None
     if not fits.may_pull(tool):
         return None

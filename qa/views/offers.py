@@ -133,7 +133,7 @@ def offered_joint(request, number, order):
     form = InspectForm(request.POST, stations=_stations(row))
     done, inspection = attempt(
         form,
-        lambda **_data: inspections.inspect(by=request.user, offered=row, **form.said),
+        lambda **_: inspections.inspect(by=request.user, offered=row, **form.arguments),
     )
     if done:
         messages.success(request, inspection.get_outcome_display())

@@ -174,7 +174,7 @@ def remark_on_pack(request, number):
     if line is None:
         raise Http404
     form = RemarkForm(posted(request))
-    act = partial(acts.remark_on_pack, by=request.user, pack=issued, line=line.said)
+    act = partial(acts.remark_on_pack, by=request.user, pack=issued, line=line.for_item)
     if request.method == "POST":
         done, remark = attempt(form, act)
         if done:

@@ -109,7 +109,7 @@ def _cutting(by, form: TrimForm, view, move):
                     value=text,
                     unit=unit,
                 )
-                for row, text, unit in form.said()
+                for row, text, unit in form.depths_typed()
             ],
             plan=view.record,
             moved=move if moved == "yes" else None,

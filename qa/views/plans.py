@@ -192,7 +192,7 @@ def plan_defaults(request):
     return form_page(
         request,
         form,
-        lambda **_data: set_plan_defaults(by=request.user, **form.said()),
+        lambda **_data: set_plan_defaults(by=request.user, **form.arguments()),
         heading=_("How this shop plans"),
         back=reverse("plan_defaults"),
         above=(_("Fit checks"), reverse("checks")),

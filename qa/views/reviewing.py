@@ -37,7 +37,7 @@ def most_often(request):
     counts = reviewing.often(rows, by, asked)
     context = {
         "filter": form,
-        "told": counts,
+        "counts": counts,
         "by": by,
         "groups": reviewing.GROUPS,
         "most": reviewing.MOST,

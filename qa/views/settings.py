@@ -60,7 +60,7 @@ def _seen_or_done(request, form, worked, record):
     except rigs.CannotBeSet as why:
         form.add_error(None, str(why))
         return None, False
-    unit = form.unit_said
+    unit = form.unit_typed
     preview = settings_view(worked, form.present, form.changes_nm, changes, unit)
     if request.POST.get("do") == "see":
         return preview, False
@@ -69,7 +69,7 @@ def _seen_or_done(request, form, worked, record):
         return record_settings(
             by=request.user,
             checks=[joint.check for joint in worked.joints],
-            made=Settings(form.said(), changes.changes, changes.beside),
+            made=Settings(form.settings_made(), changes.changes, changes.beside),
             plan=record,
             note=note,
         )

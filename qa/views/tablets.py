@@ -75,7 +75,7 @@ def recover(request):
     receipt = None
     if request.method == "POST":
         _done, receipt = attempt(form, _recover)
-    context = {"form": form, "told": receipt}
+    context = {"form": form, "receipt": receipt}
     return render(request, "qa/tablets/recover.html", context)
 
 

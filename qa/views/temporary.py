@@ -151,7 +151,7 @@ def act(request, pk, verb):
     return form_page(
         request,
         form,
-        lambda **_data: acts.step(by=request.user, item=row, verb=verb, **form.said),
+        lambda **_: acts.step(by=request.user, item=row, verb=verb, **form.arguments),
         heading=f"{word}: {row.label} {row.what}",
         back=reverse("must_come_off", args=[row.airframe_id]),
         above=(row.label, reverse("temporary_item", args=[row.pk])),

@@ -52,7 +52,7 @@ class SelectInput(forms.Select):
             "typed": self.field.called(value),
             "nearest": [
                 (row.pk, self.field.label_from_instance(row))
-                for row in self.field.told(nearest)
+                for row in self.field.prepared(nearest)
             ],
         }
         return context
@@ -64,7 +64,7 @@ class ShortRows(ModelChoiceIterator):
     def __iter__(self):
         if self.field.empty_label is not None:
             yield ("", self.field.empty_label)
-        for row in self.field.told(self.field.rows_of_list or []):
+        for row in self.field.prepared(self.field.rows_of_list or []):
             yield self.choice(row)
 
 
@@ -117,7 +117,7 @@ class FoundField(forms.ModelChoiceField):
     def is_short(self) -> bool:
         return self.rows_of_list is not None
 
-    def told(self, rows: list) -> list:
+    def prepared(self, rows: list) -> list:
         """The rows about to be told; a field may look up here what it says of them."""
         return rows
 

@@ -203,7 +203,7 @@ class Act:
             "by": self.by.username if self.by else "",
             "device": self.device,
         }
-        log.info("act", extra={"told": receipt})
+        log.info("act", extra={"fields": receipt})
 
 
 # What keeps a projection of many actions up to date: called at the end of each act, in

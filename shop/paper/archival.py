@@ -25,7 +25,7 @@ class Tags:
     """What is on the pages, in the order of reading: `told` is (what, tag, words for a
     figure, page, number of the marked run on it), `runs` how many each page has."""
 
-    told: list[tuple[int, str, str, int, int]] = field(default_factory=list)
+    elements: list[tuple[int, str, str, int, int]] = field(default_factory=list)
     runs: list[int] = field(default_factory=list)
 
     def new_page(self) -> None:
@@ -35,7 +35,7 @@ class Tags:
         here, run = len(self.runs) - 1, self.runs[-1]
         self.runs[-1] += 1
         canvas._code.append(f"/{tag} <</MCID {run}>> BDC")
-        self.told.append((what, tag, alt, here, run))
+        self.elements.append((what, tag, alt, here, run))
 
     def open(self, canvas, tag: str, alt: str = "", *, goes_on: bool = False) -> None:
         """Begin what is read; `close` ends it. goes_on: a line of what came before."""
@@ -43,14 +43,14 @@ class Tags:
 
     def row(self) -> None:
         """The cells that come now are a row of a table; a row of heads begins one."""
-        self.told.append((ROW, "TR", "", len(self.runs) - 1, EMPTY))
+        self.elements.append((ROW, "TR", "", len(self.runs) - 1, EMPTY))
 
     def cell(self, canvas, tag: str) -> None:
         """Begin a cell ("TD", or "TH" of a head)."""
         self._mark(canvas, CELL, tag)
 
     def empty_cell(self, tag: str) -> None:
-        self.told.append((CELL, tag, "", len(self.runs) - 1, EMPTY))
+        self.elements.append((CELL, tag, "", len(self.runs) - 1, EMPTY))
 
     @staticmethod
     def open_artifact(canvas) -> None:
@@ -142,7 +142,7 @@ class _Tree:
     def children(self, whole) -> list:
         """What stands in the document itself; rows and cells hang in their tables."""
         children, last, tables, rows = [], None, [], []
-        marks = self.tags.told
+        marks = self.tags.elements
         for k, (what, tag, alt, page, run) in enumerate(marks):
             if what == ROW:
                 begins = k + 1 < len(marks) and marks[k + 1][1] == "TH"

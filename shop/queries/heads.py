@@ -47,7 +47,7 @@ def newest() -> Head:
     return Head(*(NEWEST.first() or UNSEALED))
 
 
-def told_to_a_tablet(known: str) -> str:
+def head_for_tablet(known: str) -> str:
     """What a tablet is told with each answer: the newest head, and the digest that this
     ledger has at the position that the tablet knows ("-": it has none there). "" where
     nothing was ever sealed and the tablet knows nothing."""

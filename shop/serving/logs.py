@@ -44,7 +44,7 @@ class Lines(logging.Formatter):
         }
         if request := present_id():
             line["request"] = request
-        line |= getattr(record, "told", {})
+        line |= getattr(record, "fields", {})
         if record.exc_info:
             line["error"] = hide(self.formatException(record.exc_info))
         return json.dumps(line, ensure_ascii=False, default=str)
@@ -90,12 +90,12 @@ def start() -> None:
         _open.append(handler)
     for name in OURS:
         logging.getLogger(name).setLevel(logging.INFO)
-    log.info("started", extra={"told": {"process": os.getpid()}})
+    log.info("started", extra={"fields": {"process": os.getpid()}})
 
 
 def stop() -> None:
     """Write the last line, and let another server have this one's number."""
-    log.info("stopped", extra={"told": {"process": os.getpid()}})
+    log.info("stopped", extra={"fields": {"process": os.getpid()}})
     for name in OURS:
         logging.getLogger(name).setLevel(logging.NOTSET)
     for handler in _open:

@@ -50,7 +50,7 @@ class State:
         """Told aloud, and never left out of a map."""
         return self.severity >= NOT_PROVEN_SEVERITY
 
-    def told(self, kind: str | None = None) -> str:
+    def word_for(self, kind: str | None = None) -> str:
         """The word, that of the trade where `kind` is "gap" or "flush"."""
         return str(getattr(self, kind or "", "") or self.word)
 
@@ -188,7 +188,7 @@ def worse(first: str, second: str) -> str:
 
 def word(key: str, kind: str | None = None) -> str:
     """What a reading of that state is."""
-    return VERDICTS[key].told(kind)
+    return VERDICTS[key].word_for(kind)
 
 
 def whole_word(key: str) -> str:

@@ -1,8 +1,8 @@
 """A shop with a mold and its covers, each fitted as a test says."""
 
 from qa.queries.molds import fits
-from qa.rules import mold_fits, mold_told
-from qa.rules.mold_told import Choice
+from qa.rules import mold_assessment, mold_fits
+from qa.rules.mold_assessment import Choice
 from shop.actions import pulls
 from shop.models import Tool
 from tests.qa.making import (
@@ -66,7 +66,7 @@ class Shop:
         return mold_fits.load([self.mold])[key]
 
     def told(self, **choice):
-        return mold_told.tell(self.found, Choice(**choice))
+        return mold_assessment.assess(self.found, Choice(**choice))
 
     def page(self, choice=None):
         mold = Tool.objects.select_related("plug", "mirror").get(pk=self.mold.pk)

@@ -66,7 +66,7 @@ def test_a_joint_is_as_good_as_its_worst_place_with_bounds_that_hold_for_all():
     lone = capability([1, 2], 0, 3)
     assert joint_capability([lone]).worst == {}
     partly = joint_capability([capability(columns[0], -0.5, 0.5), lone])
-    assert (partly.told, partly.least) == (1, pytest.approx(shares[0]))
+    assert (partly.estimated, partly.least) == (1, pytest.approx(shares[0]))
     assert partly.most is partly.independent is None
     # What has no bounds, or is not told, leaves the joint none; one limit has no width.
     assert partly.worst["ppk"].interval is None
@@ -109,7 +109,7 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
     for number in range(3):
         shop.fit(shop.pull(), shop.airframes[number % 3], wave(number), steps(number))
     page = queries.over_page(shop.joint, Which.FIRST, "mm")
-    assert page.told.rows == [] and "at least 8 are needed" in page.told.why
+    assert page.capability.rows == [] and "at least 8 are needed" in page.capability.why
     with CaptureQueriesContext(
         connection,
     ) as few:
@@ -119,12 +119,12 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
     with CaptureQueriesContext(connection) as many:
         page = queries.over_page(shop.joint, Which.FIRST, "mm")
     assert len(few) == len(many)
-    by_name = {row.name: row for row in page.told.rows}
+    by_name = {row.name: row for row in page.capability.rows}
     assert by_name["Ppk"].place == "7, gap" and by_name["Ppk"].bounds
-    assert [row.label for row in page.rows if row.gap_told.worst] == ["7"]
+    assert [row.label for row in page.rows if row.gap_figures.worst] == ["7"]
     one = queries.place_page(shop.joint, "7", Kind.GAP, Which.FIRST, "mm")
     ppk = next(index.value for index in one.indices if index.name == "Ppk")
-    assert page.rows[6].gap_told.ppk == by_name["Ppk"].value == ppk
+    assert page.rows[6].gap_figures.ppk == by_name["Ppk"].value == ppk
     words = client_of("visitor").get(f"/joints/{shop.joint.pk}/over-parts/")
     words = " ".join(words.content.decode().split())
     assert "Capability of the whole joint" in words
@@ -136,8 +136,8 @@ def test_the_page_of_a_joint_tells_each_place_the_worst_and_the_whole(
     revise(shop.by, shop.joint, drafts)
     shop.joint.refresh_from_db()
     page = queries.over_page(shop.joint, Which.FIRST, "mm")
-    assert (page.rows[2].gap_told.ppk, page.rows[6].gap_told.ppk) == ("", ppk)
-    assert {row.bounds for row in page.told.rows} == {""}
+    assert (page.rows[2].gap_figures.ppk, page.rows[6].gap_figures.ppk) == ("", ppk)
+    assert {row.bounds for row in page.capability.rows} == {""}
     one = queries.place_page(shop.joint, "3", Kind.GAP, Which.FIRST, "mm")
     assert one.capability_why == "the limits are one value: no spread fits between them"
 
@@ -177,7 +177,7 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
     frames = [make_airframe(people["lead"], type=row.bay.type) for _ in range(12)]
     values = [f"{12.3 + off / 100:.2f}" for off in (4, -3, 9, 1, -7, 6, -2, 12, 0, -5)]
     page = told.page_of(row, "mm")
-    assert page.told.capability_why == "nothing was found of it yet"
+    assert page.capability.capability_why == "nothing was found of it yet"
     found_on(people, row, frames[:1], ["14"], "mm")  # read again below
     with CaptureQueriesContext(connection) as few:
         told.page_of(Characteristic.objects.get(pk=row.pk), "mm")
@@ -186,17 +186,17 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
         page = told.page_of(Characteristic.objects.get(pk=row.pk), "mm")
     assert len(few) == len(many)
     wanted = capability([float(value) for value in values], 12, 12.8)
-    shown = {one.name: one.value for one in page.told.indices}
+    shown = {one.name: one.value for one in page.capability.indices}
     assert shown["Ppk"] == f"{wanted.ppk:.2f}"
-    assert dict(page.told.facts)["Mean"] == f"{wanted.mean:.3f} mm"
-    inches = told.page_of(row, "in").told
+    assert dict(page.capability.facts)["Mean"] == f"{wanted.mean:.3f} mm"
+    inches = told.page_of(row, "in").capability
     assert {one.name: one.value for one in inches.indices} == shown
     assert dict(inches.facts)["Mean"] == f"{wanted.mean / 25.4:.5f} in"
     words = client_of("visitor").get(f"/characteristics/{row.pk}/").content.decode()
     assert "Capability over parts" in words and shown["Ppk"] in words
     counted = planned("C-10", "count", "2", "2")
     found_on(people, counted, frames[:10], ["2"] * 9 + ["3"], "")
-    facts = dict(told.page_of(counted, "mm").told.facts)
+    facts = dict(told.page_of(counted, "mm").capability.facts)
     law = stats.binomtest(9, 10).proportion_ci(0.95, "exact")
     assert facts["As required"] == "9 of 10"
     bounds = facts["95 % bounds of that share"]
@@ -209,7 +209,7 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
         based_on=1,
     )
     counted = Characteristic.objects.get(pk=counted.pk)
-    facts = dict(told.page_of(counted, "mm").told.facts)
+    facts = dict(told.page_of(counted, "mm").capability.facts)
     assert facts["As required"] == "10 of 10"
     results = list(CharacteristicResult.objects.filter(revision__number=1, unit=""))
     results[0].part_id = results[1].part_id = 7
@@ -221,4 +221,6 @@ def test_a_characteristic_tells_its_capability_over_parts(people, planned, clien
     ):
         more = planned(f"C-{quality}", quality, *limits)
         found_on(people, more, frames[:1], [value], unit)
-        assert told.page_of(more, "in").told.capability_why or quality == "attribute"
+        assert (
+            told.page_of(more, "in").capability.capability_why or quality == "attribute"
+        )

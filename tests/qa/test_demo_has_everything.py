@@ -55,7 +55,7 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
         StandingPlan,
     )
     from qa.queries.characteristics import page_of, planned
-    from qa.queries.joints.joint_capability import joint_told
+    from qa.queries.joints.joint_capability import joint_figures
     from qa.queries.molds.fits import panel
     from qa.rules import earlier_fits
     from qa.rules.over_parts import Which, over_parts
@@ -77,17 +77,17 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert "dispositioned" in items.filter(result__isnull=False)
     assert any(earlier_fits.is_pre_trim(plan) for plan in plans)
     told = [
-        joint_told(over_parts(joint, Which.FIRST), "mm")
+        joint_figures(over_parts(joint, Which.FIRST), "mm")
         for joint in Joint.objects.exclude(current=None).select_related("current")
     ]
     assert any(one.rows and one.rows[-1].bounds for one in told)
-    assert any(page_of(row, "mm").told.indices for row in planned())
+    assert any(page_of(row, "mm").capability.indices for row in planned())
     panels = [panel(mold, "mm") for mold in Tool.objects.filter(last_pull__gt=1)]
     drifts = [told.drift for told in panels if told.drift]
     courses = [place.course for drift in drifts for place in drift.places]
     assert any("expected to reach the limit at pull" in words for words in courses)
     assert any(drift.places and drift.without and drift.breaks for drift in drifts)
-    assert any(drift.told and not drift.places for drift in drifts)
+    assert any(drift.estimated and not drift.places for drift in drifts)
     assert any(drift.why for drift in drifts)
     assert PlugCorrection.objects.exists()
     shared = StandingPlan.objects.values("plan__entry").annotate(n=Count("plan"))

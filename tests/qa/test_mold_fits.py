@@ -24,9 +24,9 @@ from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.tell import PulledReading, tell_tool
 from qa.queries.molds import corrections, fits
 from qa.queries.molds.kin import sentences
-from qa.rules import mold_corrections, mold_kin, mold_told
+from qa.rules import mold_assessment, mold_corrections, mold_kin
+from qa.rules.mold_assessment import Choice, Openings
 from qa.rules.mold_kin import Kin, Relative
-from qa.rules.mold_told import Choice, Openings
 from qa.rules.over_parts import Which, over_parts
 from qa.rules.planning import RELATED
 from shop.actions import tooling
@@ -234,8 +234,8 @@ def test_a_kind_that_hangs_together_in_fewer_openings_is_said_alone(shop):
             own = ripple(number) if at == number else dict.fromkeys(LABELS)
             shop.fit(part, airframe, noisy(number + 3 * at), own)
     page, names = shop.page(), [one.serial for one in shop.airframes]
-    assert {value.why for value in page.told.report.flush} == {Why.OPENING}
-    assert page.told.report.gap[3].advice == "in"
+    assert {value.why for value in page.assessment.report.flush} == {Why.OPENING}
+    assert page.assessment.report.gap[3].advice == "in"
     said = f"Flushness alone was read of no part in two of the openings {names[0]}, "
     assert any(note.startswith(said + names[1]) for note in page.notes)
     # In a third opening gaps alone are linked with both.
@@ -261,8 +261,8 @@ def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
     for seed in (1, 2, 3, 4):
         shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
     every = shop.told()
-    monkeypatch.setattr(mold_told, "MOST_STATIONS", 5)
-    monkeypatch.setattr(mold_told, "MOST_FITS", 3)
+    monkeypatch.setattr(mold_assessment, "MOST_STATIONS", 5)
+    monkeypatch.setattr(mold_assessment, "MOST_FITS", 3)
     told = shop.told()
     kept = [row for row, v in enumerate(told.report.gap) if v.why != Why.NOT_ASKED]
     assert kept == [0, 2, 4, 6, 8] and every.report.anything
@@ -321,7 +321,7 @@ def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_shee
     first, second = (airframe.serial for airframe in shop.airframes[:2])
     assert {(first, "7", "open"), (second, "7", "tight")} <= set(told)
     assert len({does for _, label, does in told if label == "7"}) == 2
-    assert page.apart.told == 40
+    assert page.apart.estimable == 40
     assert "7" not in {row.label for row in page.rows if row.gap.does}
     row = tool_corrections.take(by=shop.by, correction=page.draft)
     kept = corrections.correction_page(
@@ -401,7 +401,7 @@ def test_a_correction_or_repair_that_is_recorded_late_divides_pulls_where_it_was
     )  # fmt: skip
     assert json.loads(end.entry.body)["said"]["before_pull"] == 3
     page = shop.page()
-    assert {fit.pull.number for fit in page.told.used} == {3, 4}
+    assert {fit.pull.number for fit in page.assessment.used} == {3, 4}
     assert page.drift.breaks == [3]
     assert not Tool.objects.get(pk=shop.mold.pk).repaired
     assert corrections.correction_page(loaded(row), "mm").read_since == 2

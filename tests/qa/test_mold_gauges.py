@@ -21,8 +21,8 @@ from qa.models import Kind, ToolCorrection
 from qa.numeric.tool.least_squares import Why
 from qa.numeric.tool.tell import Advice
 from qa.queries.molds import corrections, plugs
-from qa.rules import mold_kin, mold_told
-from qa.rules.mold_told import Choice
+from qa.rules import mold_assessment, mold_kin
+from qa.rules.mold_assessment import Choice
 from qa.rules.over_parts import Which, over_parts
 from shop.actions import tooling
 from shop.ledger import Refused
@@ -103,7 +103,7 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     shop.gauge = budgeted(shop.by, SHARED)
     fit_both(shop, two, wide)
     page = shop.page()
-    gap, flush = page.told.report.gap, page.told.report.flush
+    gap, flush = page.assessment.report.gap, page.assessment.report.flush
     assert {value.why for value in gap if value.low_mm > 0} == {Why.ONE_GAUGE}
     assert max(value.zero_mm for value in flush) < 1e-9
     assert 0.1 < max(value.zero_mm for value in gap) < 0.25
@@ -130,12 +130,12 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     assert said in plain(client_of("builder").get(f"/corrections/{row.number}/"))
     # One part by another gauge takes next to nothing of its zero out of the mean; where
     # each read as much, the zeros are one of what parts differ by.
-    before = len(shop.page().told.used)
+    before = len(shop.page().assessment.used)
     shop.gauge = make_instrument(shop.by)
     for seed in range(5, 5 + before):
-        assert [one.code for one in shop.page().told.gauges] == [code] * 2
+        assert [one.code for one in shop.page().assessment.gauges] == [code] * 2
         shop.fit(shop.pull(), shop.airframes[0], wide(seed), ripple(seed))
-    assert shop.page().told.gauges == ()
+    assert shop.page().assessment.gauges == ()
 
 
 def test_gauges_that_read_a_place_each_may_be_off_there_by_their_own(shop):
@@ -158,10 +158,10 @@ def test_gauges_that_read_a_place_each_may_be_off_there_by_their_own(shop):
             f"{gauge.code}. Its zero may be off by up to {most:.2f} mm"
         )
         assert any(note.startswith(said) for note in page.notes), page.notes
-    zeros = [value.zero_mm for value in page.told.report.gap]
+    zeros = [value.zero_mm for value in page.assessment.report.gap]
     assert min(zeros) > 0.2  # of 0.6, by parts that sit as they read
     # Uniform it would be another seating; a step between the two is none.
-    assert max(value.zero_mm for value in page.told.report.flush) > 0.1
+    assert max(value.zero_mm for value in page.assessment.report.flush) > 0.1
 
 
 def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
@@ -170,7 +170,7 @@ def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
         shop.fit(shop.pull(), shop.airframes[0], wide(seed, 0.4), ripple(seed))
     page = shop.page()
     assert any("0.60 mm (twice its uncertainty" in note for note in page.notes)
-    assert not any(value.advice == Advice.OUT for value in page.told.report.gap)
+    assert not any(value.advice == Advice.OUT for value in page.assessment.report.gap)
     assert page.rest.startswith("Leave") and "nothing can be told" in page.rest
 
 
@@ -457,10 +457,10 @@ def test_one_opening_is_asked_for_before_the_newest_fits_are_cut_out(shop):
     found = shop.found
     late = [
         replace(found.fits[0], opening="later", part=Part(pk=-n, serial=f"X-{n}"))
-        for n in range(mold_told.MOST_FITS)
+        for n in range(mold_assessment.MOST_FITS)
     ]
     every = replace(found, fits=[*found.fits, *late])
-    told = mold_told.tell(every, Choice(opening=found.fits[0].opening))
+    told = mold_assessment.assess(every, Choice(opening=found.fits[0].opening))
     assert told.used == found.fits and told.older == 0
     assert told.report.anything
 

@@ -663,7 +663,7 @@ def test_a_text_is_one_fact_and_what_differs_by_spaces_alone_says_so():
     assert told("bond; paint", "bond; trim") == [
         ("note: bond; paint", "note: bond; trim")
     ]
-    assert pack_lines.facts_told("", {"note": "a; b"}) == ["note: a; b"]
+    assert pack_lines.facts_of("", {"note": "a; b"}) == ["note: a; b"]
     ((before, now),) = told("bond  line", "bond line ")
     assert before == "note: bond  line" and now.endswith("(only spaces differ)")
     assert told("", "  ") == [("note: –", "note: only spaces")]

@@ -142,8 +142,8 @@ def test_a_file_taken_in_twice_counts_once(client_of, check, people):
     lead = client_of("lead")
     first = lead.post("/tablets/recover/", {"file": file_of(*acts)})
     second = lead.post("/tablets/recover/", {"file": file_of(*acts)})
-    assert first.context["told"] == {"stored": 3, "known": 0, "refused": []}
-    assert second.context["told"] == {"stored": 0, "known": 3, "refused": []}
+    assert first.context["receipt"] == {"stored": 3, "known": 0, "refused": []}
+    assert second.context["receipt"] == {"stored": 0, "known": 3, "refused": []}
     assert Reading.objects.count() == 3
     assert all(Entry.objects.filter(form="reading/1").values_list("claimed", flat=True))
 
@@ -156,7 +156,7 @@ def test_a_file_also_brings_back_what_a_restored_server_lacks(client_of, check):
     ]
     lead = client_of("lead")
     answer = lead.post("/tablets/recover/", {"file": file_of(sent=sent)})
-    assert answer.context["told"]["stored"] == 1
+    assert answer.context["receipt"]["stored"] == 1
     assert Reading.objects.get().entry_id == act
 
 
@@ -166,7 +166,7 @@ def test_what_cannot_be_taken_in_is_named_and_the_rest_is(client_of, check):
         (bad, a_reading(check, "nobody")), (good, a_reading(check, "builder"))
     )
     told = client_of("lead").post("/tablets/recover/", {"file": content})
-    told = told.context["told"]
+    told = told.context["receipt"]
     assert told["stored"] == 1
     assert [one["id"] for one in told["refused"]] == [str(bad)]
 

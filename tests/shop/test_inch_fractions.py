@@ -97,7 +97,7 @@ def test_a_depth_taken_off_is_read_as_a_fraction_of_an_inch():
     typed = {"taken_0": "1/16 in", "taken_1": "0.4", "taken_2": "1/3 in"}
     form = TrimForm({"unit": "mm", "moved": "no", **typed}, rows=rows)
     assert set(form.errors) == {"taken_2"}
-    said = {(text, unit) for _row, text, unit in form.said()}
+    said = {(text, unit) for _row, text, unit in form.depths_typed()}
     assert {("1/16", "in"), ("0.4", "mm")} <= said
     cut = Taken(None, "5", "part", "1/16", "in")
     assert cut.depth_nm() == 1_587_500  # 25.4 mm / 16

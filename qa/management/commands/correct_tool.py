@@ -88,7 +88,7 @@ class Command(FileCommand):
         super().add_arguments(parser)
 
     def answer(self, options):
-        joint, report = told(options)
+        joint, report = estimated(options)
         remarks = notes(report, joint.labels, options["worth_mm"])
         plain = as_plain(report, joint.labels, remarks)
         lines = text_lines(report, joint.labels, remarks)
@@ -121,7 +121,7 @@ def _option_nm(text: str) -> int:
         raise argparse.ArgumentTypeError(str(why)) from why
 
 
-def told(options: dict) -> tuple[JointFile, ToolReport]:
+def estimated(options: dict) -> tuple[JointFile, ToolReport]:
     """The joint, and what is told of its tool. Raises BadInput."""
     with reading_file(options["joint"]) as path:
         file = joint_file.parse(

@@ -57,7 +57,7 @@ class JointCapability:
     can be told, `seen` ones that count as many as were seen."""
 
     places: int
-    told: int
+    estimated: int
     normal: int
     worst: dict[str, Worst]
     least: float | None = None
@@ -87,7 +87,7 @@ def joint_capability(places: Sequence[Capability]) -> JointCapability:
     whole = out and len(judged) == len(places) and all(beyond.whole for beyond in out)
     return JointCapability(
         places=len(places),
-        told=len(judged),
+        estimated=len(judged),
         normal=sum(place.method == "normal" for _, place in judged),
         worst=worst,
         least=max(shares, default=None),

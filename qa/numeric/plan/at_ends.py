@@ -52,7 +52,7 @@ def _aims(planner) -> SeatAims:
     may_cut = (rules.most_trim > 0).any() or (rules.most_build_up > 0).any()
     if planner.cut is None or planner.stays or not may_cut:
         return SeatAims(every, planner.anywhere)
-    cut = planner.cut.found.trim > CUT_MM
+    cut = planner.cut.solved.trim > CUT_MM
     aimed = np.zeros(len(every), dtype=bool)
     aimed[: len(cut)] = cut
     return TrimAims(every, planner.anywhere, rules, aimed)

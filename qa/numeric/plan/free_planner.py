@@ -210,7 +210,7 @@ class Planner:
 
     def _told(self) -> Plan:
         gaps, flushes = self.gaps, self.flushes
-        cut = self.cut.found if self.cut else None
+        cut = self.cut.solved if self.cut else None
         move = (self.cut or self.seat).move
         if cut is None:
             gap_after, zeros = self._after(gaps, move), np.zeros(len(gaps))
@@ -290,5 +290,5 @@ class Solved:
 
 @dataclass(frozen=True)
 class Cut:
-    found: Trim
+    solved: Trim
     move: Move

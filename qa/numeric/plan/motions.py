@@ -201,7 +201,7 @@ class Freedom:
         """Amounts in mm and radians from rim movements."""
         return np.asarray(step) / self.unit
 
-    def told(self, step: np.ndarray) -> np.ndarray:
+    def rounded(self, step: np.ndarray) -> np.ndarray:
         """The rim movements as they can be told: to 1e-9 mm and 1e-11 degrees.
 
         What is judged is this move, not one with digits that nobody is given.

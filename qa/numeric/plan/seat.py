@@ -57,7 +57,7 @@ def solve_seat(readings: Readings, freedom: Freedom) -> Seat:
     """The best place. Raises NoFeasibleMotion when every place collides."""
     problem = SeatProblem(readings, freedom)
     settled = settled_plan(problem)
-    step = freedom.told(settled.step)
+    step = freedom.rounded(settled.step)
     values, _ = readings.moved(freedom, step)
     deviation = readings.deviation(values)
     worst = float(deviation.max(initial=0.0))

@@ -80,7 +80,7 @@ def solve_trim(readings: Readings, freedom: Freedom, rules: TrimRules) -> Trim:
         problem = TrimProblem(readings, freedom, rules, aimed)
         settled = settled_plan(problem)
         passes += settled.passes
-        step = freedom.told(settled.step)
+        step = freedom.rounded(settled.step)
         moved, _ = readings.moved(freedom, step)
         exact = moved, *problem.depths(moved, settled.detail)
         moved = np.where(readings.gap, _whole(moved), moved)

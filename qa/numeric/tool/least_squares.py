@@ -79,8 +79,8 @@ class ToolFit:
     openings: tuple["OpeningFit", ...]
 
     @property
-    def told(self) -> np.ndarray:
-        """Which can be told (c,)."""
+    def estimable(self) -> np.ndarray:
+        """Which of it the fits determine (c,)."""
         return np.array([reason is None for reason in self.why], dtype=bool)
 
 

@@ -58,7 +58,7 @@ class Openings:
     """
 
     values: np.ndarray
-    told: np.ndarray
+    estimable: np.ndarray
     fresh: np.ndarray
     own: np.ndarray
     new_mm: float
@@ -89,7 +89,7 @@ def fit_openings(
     slopes: np.ndarray, seatings: Sequence[Seating], fit: ToolFit
 ) -> Openings | None:
     """The openings beneath a tool. None where there is one, or there are too many."""
-    openings, bounded_rows = len(fit.openings), fit.told
+    openings, bounded_rows = len(fit.openings), fit.estimable
     if openings < 2:
         return None
     # They are numbered among all, also among those where nothing of these was read.
@@ -186,7 +186,7 @@ def bounded(
     factor = critical_value(families) if families else None
     by_row = {}
     for block, error in zip(blocks, errors, strict=True):
-        openings, rows_told = block.openings, np.flatnonzero(block.openings.told)
+        openings, rows_told = block.openings, np.flatnonzero(block.openings.estimable)
         error = error.reshape(len(openings.values), len(rows_told))
         for column, row in enumerate(rows_told):
             by_row[int(block.rows[row])] = [

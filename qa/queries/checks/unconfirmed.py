@@ -146,7 +146,7 @@ def _late_with(check: Check) -> list[str]:
     and that it was overdue; what was found good since, and says so."""
     if check.instrument is None:
         return []
-    history = gauge_doubts.told_of({check.instrument_id})[check.instrument_id]
+    history = gauge_doubts.records_of({check.instrument_id})[check.instrument_id]
     first, now = gauge_doubts.first_moment(check), timezone.now()
     spans = [span for span in history.unfit if span.has(first, now)]
     rows = _values_since(check, min(span.low for span in spans)) if spans else []
@@ -166,7 +166,7 @@ def _values_since(check: Check, low: datetime) -> list[Reading]:
     return list(rows.order_by("station__order", "kind", "pk"))
 
 
-def _came_in(check: Check, record: gauge_doubts.Told, span, rows) -> list[str]:
+def _came_in(check: Check, record: gauge_doubts.GaugeRecord, span, rows) -> list[str]:
     received = [row.entry.received_at for row in rows]
     came = [
         row
@@ -259,7 +259,7 @@ def _counts(check: Check) -> str:
     if finish is None or finish.counts == now:
         return ""
 
-    def told(counts: dict) -> str:
+    def in_words(counts: dict) -> str:
         return ", ".join(
             f"{states.word(name)} {counts[name]}"
             for name in states.COUNTED
@@ -267,6 +267,6 @@ def _counts(check: Check) -> str:
         )
 
     return _("Counted at the finish: %(then)s. Now: %(now)s.") % {
-        "then": told(finish.counts),
-        "now": told(now),
+        "then": in_words(finish.counts),
+        "now": in_words(now),
     }

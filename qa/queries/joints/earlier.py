@@ -130,7 +130,7 @@ def earlier_page(joint: Joint, airframe: Airframe, unit: str) -> EarlierPage | N
     )
 
 
-def told_at_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
+def for_tablet(page: EarlierPage, joint: Joint, airframe: Airframe) -> dict:
     """The same for a tablet: lines, and where a pre-trim is taken."""
     if page.check:
         url = reverse("pre_trim", args=[page.check.entry_id])

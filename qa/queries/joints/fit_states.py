@@ -155,7 +155,7 @@ def joint_now(
         first=state.to_measure,
         proposed=state.proposed if state.now.stale else (),
         witness_words=_witness_words(state, unit),
-        why=state.now.told,
+        why=state.now.reasons,
         bar=_barred(state.now) if state.now.bar and state.now.stale else "",
         off=state.off,
         rounds=[

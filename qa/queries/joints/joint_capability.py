@@ -13,7 +13,7 @@ from qa.numeric.measuring.joint_capability import (
     outside,
     place_level,
 )
-from qa.queries.capability_told import index_text
+from qa.queries.capability_figures import index_text
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import OverParts
 from qa.wording.measuring import remark, share
@@ -34,7 +34,7 @@ class WorstRow:
 
 
 @dataclass(frozen=True)
-class PlaceTold:
+class PlaceFigures:
     """One gap or flushness in a line; "" where it cannot be told."""
 
     ppk: str = ""
@@ -43,20 +43,20 @@ class PlaceTold:
 
 
 @dataclass(frozen=True)
-class JointTold:
+class JointFigures:
     """`facts` by name; `why` says why nothing is told of the joint."""
 
     rows: list[WorstRow]
     facts: list[tuple[str, str]]
     notes: list[str]
     why: str
-    places: dict[Place, PlaceTold]
+    places: dict[Place, PlaceFigures]
 
-    def of(self, row: int, kind: str) -> PlaceTold:
-        return self.places.get((row, kind), PlaceTold())
+    def of(self, row: int, kind: str) -> PlaceFigures:
+        return self.places.get((row, kind), PlaceFigures())
 
 
-def joint_told(over: OverParts, unit: str) -> JointTold:
+def joint_figures(over: OverParts, unit: str) -> JointFigures:
     """From what was loaded: no statement."""
     limited = [
         (row, kind)
@@ -69,16 +69,16 @@ def joint_told(over: OverParts, unit: str) -> JointTold:
     joint = joint_capability(each)
     names = [_name(over, place) for place in limited]
     worst = joint.worst.get("ppk")
-    return JointTold(
+    return JointFigures(
         rows=[
             _worst(name, worst_place, names[worst_place.place])
             for name, worst_place in joint.worst.items()
         ],
-        facts=_facts(over, joint) if joint.told else [],
+        facts=_facts(over, joint) if joint.estimated else [],
         notes=_notes(joint, max(capability.n for capability in each))
-        if joint.told
+        if joint.estimated
         else [],
-        why="" if joint.told else _why_not(each),
+        why="" if joint.estimated else _why_not(each),
         places={
             place: _place(capability, worst is not None and at == worst.place)
             for at, (place, capability) in enumerate(zip(limited, each, strict=True))
@@ -124,10 +124,10 @@ def _facts(over: OverParts, joint: JointCapability) -> list[tuple[str, str]]:
             _("Places told"),
             _("%(told)s of %(all)s, %(normal)s as normal, %(other)s by quantiles")
             % {
-                "told": joint.told,
+                "told": joint.estimated,
                 "all": joint.places,
                 "normal": joint.normal,
-                "other": joint.told - joint.normal,
+                "other": joint.estimated - joint.normal,
             },
         ),
     ]
@@ -161,11 +161,11 @@ def _notes(joint: JointCapability, parts: int) -> list[str]:
           "place, and not bounds: the next parts may well lie outside of them.")
         % {"count": parts},
     ]  # fmt: skip
-    if joint.told < joint.places:
+    if joint.estimated < joint.places:
         notes.append(
             _("%(count)s places cannot be told, as their own pages say: the joint may "
               "be worse than the worst of the others; no most is told of the share.")
-            % {"count": joint.places - joint.told}
+            % {"count": joint.places - joint.estimated}
         )  # fmt: skip
     if joint.unseen:
         notes.append(
@@ -193,11 +193,11 @@ def _why_not(each: list[Capability]) -> str:
     return remark(most.why) or ""
 
 
-def _place(estimate: Capability, worst: bool) -> PlaceTold:
+def _place(estimate: Capability, worst: bool) -> PlaceFigures:
     if not estimate.method:
-        return PlaceTold()
+        return PlaceFigures()
     out = outside(estimate)
     words = share(out.share)
     if not out.whole:
         words = f"≥ {words}" if out.share else f"< {share(out.most)}"
-    return PlaceTold(index_text(estimate.ppk), words, worst)
+    return PlaceFigures(index_text(estimate.ppk), words, worst)

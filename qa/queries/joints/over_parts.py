@@ -14,10 +14,15 @@ from qa.drawing.scene import Scene
 from qa.models import ChartNote, Joint, Kind
 from qa.numeric.measuring.capability import Capability, capability
 from qa.numeric.measuring.modes import Mode
-from qa.queries.capability_told import Index, facts_of, indices_of
+from qa.queries.capability_figures import Index, facts_of, indices_of
 from qa.queries.joints.drawings import map_of
 from qa.queries.joints.drift import TrendOf, trends_of
-from qa.queries.joints.joint_capability import KINDS, JointTold, PlaceTold, joint_told
+from qa.queries.joints.joint_capability import (
+    KINDS,
+    JointFigures,
+    PlaceFigures,
+    joint_figures,
+)
 from qa.queries.joints.part_charts import AS_USUAL, FINER, Series, Table, Way, chart_of
 from qa.queries.molds import doubts
 from qa.rules import over_parts as rules
@@ -44,8 +49,8 @@ class PlaceRow:
     flush: str
     flush_url: str
     always: bool
-    gap_told: PlaceTold
-    flush_told: PlaceTold
+    gap_figures: PlaceFigures
+    flush_figures: PlaceFigures
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,7 @@ class OverPage:
     parts: int
     rows: list[PlaceRow]
     worst: list[str]
-    told: JointTold
+    capability: JointFigures
     as_pulled: str
     map_svg: str
     modes: list[tuple[str, str]]
@@ -70,15 +75,15 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         {kind: over.failed(row, kind) for kind in Kind.values}
         for row in range(len(over.seam.stations))
     ]
-    capability = joint_told(over, unit)
+    capability = joint_figures(over, unit)
     rows = [
         _place(
             joint,
             station.label,
             own,
             which,
-            gap_told=capability.of(row, Kind.GAP),
-            flush_told=capability.of(row, Kind.FLUSH),
+            gap_figures=capability.of(row, Kind.GAP),
+            flush_figures=capability.of(row, Kind.FLUSH),
         )
         for row, (station, own) in enumerate(
             zip(over.seam.stations, counts, strict=True)
@@ -90,7 +95,7 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
         parts=len(over.reads),
         rows=rows,
         worst=[row.label for row in rows if row.always],
-        told=capability,
+        capability=capability,
         as_pulled=_as_pulled(which, sum(bool(read.cut_nm) for read in over.reads)),
         map_svg=svg.render(_heat(over, counts, unit), prefix="heat"),
         modes=[
@@ -122,16 +127,16 @@ def _place(joint: Joint, label: str, counts, which: Which, **told_of) -> PlaceRo
     def url(kind: str) -> str:
         return reverse("over_parts_place", args=[joint.pk, label, kind])
 
-    def told(kind: str) -> str:
+    def share(kind: str) -> str:
         failed, judged = counts[kind]
         return f"{failed} / {judged}" if judged else ""
 
     asked = f"?which={which}"
     return PlaceRow(
         label,
-        told(Kind.GAP),
+        share(Kind.GAP),
         url(Kind.GAP) + asked,
-        told(Kind.FLUSH),
+        share(Kind.FLUSH),
         url(Kind.FLUSH) + asked,
         any(judged > 1 and failed == judged for failed, judged in counts.values()),
         **told_of,
@@ -188,7 +193,7 @@ class SeriesPage:
     doubts: list[str] = field(default_factory=list)
 
     @property
-    def said(self) -> list[str]:
+    def remarks(self) -> list[str]:
         """What holds of all values."""
         remarks = (self.as_pulled, self.aimed, self.left_out, *self.doubts)
         return [words for words in remarks if words]

@@ -175,10 +175,10 @@ def _said_of(read: PartRead, series: Series) -> list[str]:
     depth = {"depth": lengths.length(cut, series.unit)}
     before = [_("%(depth)s cut before it was read, added back") % depth] if cut else []
     written = series.notes.get(read.check.pk, ())
-    return [*before, *(told_of(note) for note in written)]
+    return [*before, *(note_words(note) for note in written)]
 
 
-def told_of(note: ChartNote) -> str:
+def note_words(note: ChartNote) -> str:
     """A note with who wrote it and on which day."""
     entry = note.entry
     return f"{note.words} ({entry.author}, {local(entry.received_at)[:10]})"

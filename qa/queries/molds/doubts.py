@@ -7,9 +7,9 @@ from qa.models import CharacteristicResult, Check, ToolCorrection
 from qa.rules import mold_kin
 from qa.rules.gauge_doubts import found_off, off_words
 from qa.rules.gauge_due import standing_overdue
+from qa.rules.mold_assessment import MoldAssessment
 from qa.rules.mold_fits import FirstFit
 from qa.rules.mold_kin import Kin, Loaded
-from qa.rules.mold_told import Told
 from qa.rules.over_parts import PartRead
 from qa.wording import mold_gauges
 
@@ -41,7 +41,9 @@ def of_each(fits: Iterable[FirstFit]) -> Doubts:
     return doubts_of(check for fit in fits for check in fit.checks)
 
 
-def of_fits(doubts: Doubts, assessment: Told, kin: Kin, loaded: Loaded) -> list[str]:
+def of_fits(
+    doubts: Doubts, assessment: MoldAssessment, kin: Kin, loaded: Loaded
+) -> list[str]:
     """Of what a mold is told by: its own fits, and those of others that count."""
     by = {entry for mold in kin.each for entry in mold.by}
     used = [

@@ -18,9 +18,9 @@ from qa.queries.joints.over_parts import MODES
 from qa.queries.joints.part_charts import FINER
 from qa.queries.molds import doubts
 from qa.queries.molds.doubts import Doubts
-from qa.rules import mold_told, over_parts
+from qa.rules import mold_assessment, over_parts
+from qa.rules.mold_assessment import MOST_FITS
 from qa.rules.mold_fits import FirstFit, MoldFits
-from qa.rules.mold_told import MOST_FITS
 from qa.wording.lengths import true_minus
 from qa.wording.measuring import drift, remark, too_many_repairs
 from shop.numeric.units import NM_PER
@@ -43,7 +43,7 @@ class ModeDrift:
 
     name: str
     words: str
-    told: bool
+    estimated: bool
     url: str
 
 
@@ -56,7 +56,7 @@ class MoldDrift:
 
     joint: str
     places: list[PlaceDrift]
-    told: int
+    estimated: int
     parts: int
     breaks: list[int]
     why: str = ""
@@ -65,13 +65,13 @@ class MoldDrift:
 
     @property
     def without(self) -> int:
-        return self.told - len(self.places)
+        return self.estimated - len(self.places)
 
 
 def drift_of(fits: MoldFits, unit: str, in_doubt: Doubts) -> MoldDrift:
     """One statement. A part that was tried in several openings counts once, as it was
     tried first; of more than MOST_FITS the newest count, and of more stations than a
-    page works out those that are told (mold_told.py). in_doubt: what puts the checks of
+    page works out some (mold_assessment.py). in_doubt: what puts the checks of
     these fits in doubt."""
     first: dict[int, FirstFit] = {}
     for fit in fits.fits:
@@ -86,7 +86,7 @@ def drift_of(fits: MoldFits, unit: str, in_doubt: Doubts) -> MoldDrift:
     if len(breaks) > MOST_BREAKS:
         why = too_many_repairs(MOST_BREAKS)
         return MoldDrift(joint, [], 0, len(reads), breaks, why, doubts=unsure)
-    asked = mold_told.asked_of(len(fits.seam.stations))
+    asked = mold_assessment.asked_of(len(fits.seam.stations))
     for row, station in enumerate(fits.seam.stations):
         if asked is not None and row not in asked:
             continue
@@ -120,18 +120,20 @@ def _modes(fits: MoldFits, reads: list[FirstFit], breaks: list[int], unit: str):
         ]
         if not values:
             whys = [remark(modes_of_fit[mode].why) for modes_of_fit in each]
-            yield ModeDrift(name, whys[-1] if whys else "", told=False, url=url)
+            yield ModeDrift(name, whys[-1] if whys else "", estimated=False, url=url)
             continue
         modes_of_fit = _told(tuple(values), (0, 0), tuple(breaks), unit)
         if modes_of_fit.slope is None:
-            yield ModeDrift(name, remark(modes_of_fit.why) or "", told=False, url=url)
+            yield ModeDrift(
+                name, remark(modes_of_fit.why) or "", estimated=False, url=url
+            )
             continue
         words = true_minus(drift(modes_of_fit, unit, FINER[unit], to_target=True))
         kind = Kind.GAP if mode == Mode.SMALL else Kind.FLUSH
         _aims, bare = over_parts.targets_mm(fits.seam, kind)
         if bare:
             words = _("%(words)s; the target is the limit itself") % {"words": words}
-        yield ModeDrift(name, words, told=True, url=url)
+        yield ModeDrift(name, words, estimated=True, url=url)
 
 
 @lru_cache(maxsize=4096)

@@ -12,9 +12,9 @@ from qa.queries.molds.doubts import Doubts
 from qa.queries.molds.drifts import MoldDrift, drift_of
 from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
-from qa.rules import mold_corrections, mold_fits, mold_kin, mold_told
+from qa.rules import mold_assessment, mold_corrections, mold_fits, mold_kin
+from qa.rules.mold_assessment import Choice, MoldAssessment, Openings
 from qa.rules.mold_fits import FirstFit, MoldFits
-from qa.rules.mold_told import Choice, Openings, Told
 from qa.wording import advice, lengths, measuring, mold_gauges, tools
 from shop.models import Tool, ToolKind
 from shop.numeric.units import to_mm
@@ -51,7 +51,7 @@ class Summary:
 class FitsPage:
     """What is told of a mold at one joint; lengths as texts in `unit`."""
 
-    told: Told
+    assessment: MoldAssessment
     unit: str
     fits: list[FitRow]
     rows: list[StationRow]
@@ -138,7 +138,7 @@ def panel(tool: Tool, unit: str) -> Panel:
     newest = sorted(known.own, key=lambda fits: max(fit.when for fit in fits.fits))
     for fits in reversed(newest):
         page = _page(known, fits, None, unit)
-        if page.told.report.anything:
+        if page.assessment.report.anything:
             return Panel(rows, page, drift=_drift_beside(page, known))
     done = (
         correction
@@ -186,9 +186,9 @@ def fits_page(
 def _drift_beside(page: FitsPage, known: _Known) -> MoldDrift:
     """The drift with the doubts of those parts that the page does not name by its own:
     of them it says so already."""
-    used = {check.pk for fit in page.told.used for check in fit.checks}
+    used = {check.pk for fit in page.assessment.used for check in fit.checks}
     left = {key: own for key, own in known.doubts.items() if key not in used}
-    return drift_of(page.told.fits, page.unit, left)
+    return drift_of(page.assessment.fits, page.unit, left)
 
 
 def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> FitsPage:
@@ -203,7 +203,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
     since = choice.first_pull or 0
     if not any(fit.nm and fit.pull.number >= since for fit in fits.fits):
         choice = Choice(sd_nm=choice.sd_nm, worth_nm=choice.worth_nm)
-    assessment = mold_told.tell(fits, choice)
+    assessment = mold_assessment.assess(fits, choice)
     past = (
         corrected
         and assessment.used
@@ -219,7 +219,7 @@ def _page(known: _Known, fits: MoldFits, choice: Choice | None, unit: str) -> Fi
     show = mold_kin.kin_of(assessment, known.loaded, known.others, known.corrected)
     of_plug = show.of_plug
     return FitsPage(
-        told=assessment,
+        assessment=assessment,
         unit=unit,
         fits=[_fit_row(fit, assessment, unit) for fit in fits.fits],
         rows=station_rows(labels, values, unit, of_plug),
@@ -247,13 +247,13 @@ def _share(share: float | None) -> str:
     return "" if share is None else measuring.share(share, 1)
 
 
-def _fit_row(fit: FirstFit, assessment: Told, unit: str) -> FitRow:
+def _fit_row(fit: FirstFit, assessment: MoldAssessment, unit: str) -> FitRow:
     deepest = max(fit.cut_nm.values(), default=0)
     cut = lengths.length(deepest, unit) if deepest else ""
     return FitRow(fit, any(fit is used for used in assessment.used), cut)
 
 
-def _notes(assessment: Told, labels: list[str], unit: str) -> list[str]:
+def _notes(assessment: MoldAssessment, labels: list[str], unit: str) -> list[str]:
     """What a person should know beside the advice, as sentences."""
     terms = tools.Terms(unit=unit)
     worth = to_mm(assessment.choice.worth_nm)
@@ -269,7 +269,7 @@ def _notes(assessment: Told, labels: list[str], unit: str) -> list[str]:
         )
     sentences += [
         tools.kind_linked(kind, groups)
-        for kind, groups in mold_told.apart_by_kind(assessment).items()
+        for kind, groups in mold_assessment.apart_by_kind(assessment).items()
     ]
     sentences += mold_gauges.sentences(
         [g.kept(labels) for g in assessment.gauges], unit
@@ -283,7 +283,7 @@ def _notes(assessment: Told, labels: list[str], unit: str) -> list[str]:
             % {"u": lengths.length(max(gauges), unit)}
         )  # fmt: skip
     if assessment.older:
-        most = mold_told.MOST_FITS
+        most = mold_assessment.MOST_FITS
         sentences.append(tools.OLDER.format(count=assessment.older, most=most))
     if assessment.unlike:
         sentences.append(

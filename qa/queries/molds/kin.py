@@ -12,7 +12,7 @@ def sentences(kin: Kin) -> list[str]:
     """What other molds show alike, and what follows."""
     if not kin.each:
         return [words.NO_KIN]
-    known = [mold for mold in kin.each if mold.told]
+    known = [mold for mold in kin.each if mold.estimated]
     lines = [*of_plug(kin), *_of_hand(kin)] if kin.off else []
     only = [
         place
@@ -27,11 +27,11 @@ def sentences(kin: Kin) -> list[str]:
     ]
     if only:
         # The other hand says nothing of the plug.
-        form = words.ONLY_THIS if kin.told(Relation.PLUG) else words.NOT_DESIGN
+        form = words.ONLY_THIS if kin.estimated_by(Relation.PLUG) else words.NOT_DESIGN
         lines.append(form.format(codes=_codes(known), where=_where(only)))
     if unsure:
         lines.append(words.KIN_UNSURE.format(where=_where(unsure)))
-    untold = [mold for mold in kin.each if not mold.told]
+    untold = [mold for mold in kin.each if not mold.estimated]
     if codes := _codes([mold for mold in untold if mold.other_state]):
         lines.append(words.OTHER_STATE.format(codes=codes, plug=kin.plug))
     if codes := _codes([mold for mold in untold if not mold.other_state]):
@@ -41,7 +41,7 @@ def sentences(kin: Kin) -> list[str]:
 
 def of_plug(kin: Kin) -> list[str]:
     """Where it is the plug's, and where only some of its molds show it."""
-    known, own = kin.told(Relation.PLUG), kin.of_plug
+    known, own = kin.estimated_by(Relation.PLUG), kin.of_plug
     lines = []
     if own:
         form = words.SAME_PLUG if len(known) == 1 else words.SAME_PLUG_ALL
@@ -77,7 +77,7 @@ def of_plug(kin: Kin) -> list[str]:
 def _of_hand(kin: Kin) -> list[str]:
     return [
         words.SAME_HAND.format(code=mold.code, where=_where(mold.alike))
-        for mold in kin.told(Relation.HAND)
+        for mold in kin.estimated_by(Relation.HAND)
         if mold.alike
     ]
 

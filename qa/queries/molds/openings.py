@@ -37,7 +37,7 @@ class OpeningsPage:
     be, `widest` says how far the others of these may be from the mean of all."""
 
     rows: list[OpeningRow]
-    told: int
+    estimable: int
     all: int
     widest: str
     unit: str

@@ -36,7 +36,7 @@ class Cell:
         return advice.OF_PLUG if self.of_plug and self.does else ""
 
     @property
-    def told(self) -> str:
+    def text(self) -> str:
         """ "cut line in 1.30, of the plug"."""
         return ", ".join(filter(None, (self.advice, self.whose)))
 

@@ -120,7 +120,7 @@ def _on_plug(value: ToolValue, *, of: bool) -> ToolValue:
 
 
 def _molds(row: ToolCorrection, kin: Kin) -> list[str]:
-    alike = [mold.code for mold in kin.told(mold_kin.Relation.PLUG)]
+    alike = [mold.code for mold in kin.estimated_by(mold_kin.Relation.PLUG)]
     return list(dict.fromkeys([row.tool.code, *alike]))
 
 

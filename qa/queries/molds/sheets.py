@@ -13,7 +13,7 @@ from qa.numeric.tool.tell import Advice
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
 from qa.queries.molds.corrections import CorrectionPage
 from qa.queries.plans.edge_templates import part_on_left
-from qa.rules import mold_told
+from qa.rules import mold_assessment
 from qa.rules.measuring_days import day_of
 from shop.queries.identity import the_shop
 from shop.queries.signatures import signed_thing
@@ -30,7 +30,7 @@ class ScribePoint:
     s: float
     label: str
     inward: float
-    told: bool = True
+    estimable: bool = True
 
     @property
     def complaint(self) -> str:
@@ -78,7 +78,7 @@ class ScribeTemplate:
 def scribe_template(page: CorrectionPage, url: str, *, into: bool) -> ScribeTemplate:
     """The new cut line of a correction; `into` as seen into a female mold."""
     row = page.row
-    geometry = mold_told.geometry_of(row.revision, page.seam)
+    geometry = mold_assessment.geometry_of(row.revision, page.seam)
     curve = edge_curve(geometry)
     left = part_on_left(geometry)
     bends = tuple((bend.length, bend.curvature, bend.turn) for bend in curve.bends)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from qa.models import IssuedPack, PackRemark
 from qa.rules import kept_packs
-from qa.rules.pack_lines import facts_told, keyed, rows_of
+from qa.rules.pack_lines import facts_of, keyed, rows_of
 from qa.wording import packs as words
 
 # As much of the name of a line as a remark keeps.
@@ -34,7 +34,7 @@ class ReadLine:
     facts: tuple[str, ...] = ()
 
     @property
-    def said(self) -> dict[str, str]:
+    def for_item(self) -> dict[str, str]:
         """What an item keeps of it."""
         result = " ".join(filter(None, (self.result, self.verdict)))
         result = result or "; ".join(self.facts)
@@ -54,7 +54,7 @@ class ReadPack:
     claims: list[str]
     parts: list[tuple[str, str]]
     part: str
-    told: list[tuple[str, str]] = field(default_factory=list)
+    facts: list[tuple[str, str]] = field(default_factory=list)
     lines: list[ReadLine] = field(default_factory=list)
     # On the pack whole.
     remarked: tuple = ()
@@ -138,7 +138,7 @@ def _others(record: dict, remarks) -> list[ReadLine]:
             name,
             remarks=tuple(remarks.get(name[:LINE], ())),
             table=words.table_words(table)[0],
-            facts=tuple(facts_told(table, row)),
+            facts=tuple(facts_of(table, row)),
         )
         for name, (table, row) in rows.items()
     ]

@@ -55,7 +55,7 @@ def gap_after(station, bite: Bite) -> float | None:
     return None if gap is None else gap + bite.trim - station.trim
 
 
-def told(unit: str, mm: float | None, *, signed=False, half=None) -> str:
+def on_map(unit: str, mm: float | None, *, signed=False, half=None) -> str:
     """mm on a map, in the digits that are known by half of an interval, mm."""
     nm = None if mm is None else to_nm(mm)
     return lengths.on_map(nm, unit, signed=signed, half=half)

@@ -101,7 +101,7 @@ def motion_rows(worked: WorkedPlan, raw) -> list[MotionRow]:
 
 def asked_rows(worked: WorkedPlan, unit: str) -> list[MotionRow]:
     """As far as the plan goes now, of what it is told by; [] where the part stays."""
-    raw = move_texts.told_raw(worked, unit, next_moves.free_share(worked))
+    raw = move_texts.rounded_raw(worked, unit, next_moves.free_share(worked))
     return motion_rows(worked, raw) if any(raw) else []
 
 

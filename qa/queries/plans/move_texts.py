@@ -221,7 +221,7 @@ def _made_words(worked: WorkedPlan, move: Move, how: Telling) -> list[str]:
     return move_words(move, seam, how)
 
 
-def told_raw(worked: WorkedPlan, unit: str, share: float) -> list[float]:
+def rounded_raw(worked: WorkedPlan, unit: str, share: float) -> list[float]:
     """Amounts of the plan's motions (k,), mm and radians, as far as the plan goes now:
     of those that it is told by. What nobody is told, nobody does."""
     move, how = worked.plan.move, Telling(unit, share, known=intervals_of(worked))

@@ -222,7 +222,7 @@ def _row(
     at_20 = requirements.gap_at_20_nm(check, joint.value_nm(label, Kind.GAP))
     value = joint.values.get((label, Kind.GAP)) or joint.values.get((label, Kind.FLUSH))
 
-    words = partial(known_texts.told, unit)
+    words = partial(known_texts.on_map, unit)
     return PlanRow(
         check=str(check.entry_id),
         name=f"{joint.state.joint.number}:{label}" if several else label,
@@ -297,7 +297,7 @@ def _plan_station(worked, joint, row, station, moved, unit) -> PlanStation:
     gap_known = known_texts.to_be(worked, station.gap_now, gap_after)
     flush_known = known_texts.to_be(worked, station.flush_now, station.flush_after)
 
-    words = partial(known_texts.told, unit)
+    words = partial(known_texts.on_map, unit)
     return PlanStation(
         label=station.label,
         move=(float(moved[0]), float(moved[1])),
@@ -362,7 +362,7 @@ def moved(
     goes after the next bite.
     """
     if raw is None:
-        raw = move_texts.told_raw(worked, unit, next_moves.free_share(worked))
+        raw = move_texts.rounded_raw(worked, unit, next_moves.free_share(worked))
     move = made_move(worked, raw)
     steps = move_texts.made_words(worked, move, move_texts.Telling(unit))
     if not steps:

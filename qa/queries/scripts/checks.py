@@ -1,7 +1,7 @@
 """Checks and their readings, as a script reads them."""
 
 from qa.models import Check, Reading
-from qa.queries.scripts.telling import Rows, length, limits, moment, thousandths, told
+from qa.queries.scripts.formats import Rows, length, limits, listed, moment, thousandths
 
 CHECK = ("state", "instrument", "fit_up__joint", "fit_up__airframe", "fit_up__part")
 
@@ -17,7 +17,7 @@ def checks(
         rows = rows.filter(fit_up__airframe__uuid=airframe)
     if state:
         rows = rows.filter(state__state=state)
-    return told(rows, after, most, check_row)
+    return listed(rows, after, most, check_row)
 
 
 def check(uuid) -> dict | None:
@@ -58,7 +58,7 @@ def readings(check: Check, after: int | None, most: int) -> Rows:
         "station", "entry__by", "entry__confirmation"
     )
     standing = set(check.current.values_list("reading_id", flat=True))
-    return told(rows, after, most, lambda row: _reading(row, standing))
+    return listed(rows, after, most, lambda row: _reading(row, standing))
 
 
 def _reading(row: Reading, standing: set) -> dict:

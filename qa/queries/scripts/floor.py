@@ -1,11 +1,11 @@
 """Airframes, parts, tools and pulls, as a script reads them."""
 
-from qa.queries.scripts.telling import Rows, grams, moment, thousandths, told
+from qa.queries.scripts.formats import Rows, grams, listed, moment, thousandths
 from shop.models import Airframe, Part, Pull, Tool
 
 
 def airframes(after: int | None, most: int) -> Rows:
-    return told(Airframe.objects.select_related("type"), after, most, _airframe)
+    return listed(Airframe.objects.select_related("type"), after, most, _airframe)
 
 
 def airframe(uuid) -> dict | None:
@@ -30,7 +30,7 @@ def parts(after: int | None, most: int, design: str = "", state: str = "") -> Ro
         rows = rows.filter(design__number=design)
     if state:
         rows = rows.filter(state=state)
-    return told(rows, after, most, _part)
+    return listed(rows, after, most, _part)
 
 
 def part(uuid) -> dict | None:
@@ -55,7 +55,7 @@ def tools(after: int | None, most: int, kind: str = "") -> Rows:
     rows = Tool.objects.select_related("design")
     if kind:
         rows = rows.filter(kind=kind)
-    return told(rows, after, most, _tool)
+    return listed(rows, after, most, _tool)
 
 
 def tool(code: str) -> dict | None:
@@ -85,7 +85,7 @@ def pulls(after: int | None, most: int, tool: str = "") -> Rows:
     rows = Pull.objects.select_related("tool", "laminate")
     if tool:
         rows = rows.filter(tool__code=tool)
-    return told(rows, after, most, _pull)
+    return listed(rows, after, most, _pull)
 
 
 def _pull(row: Pull) -> dict:

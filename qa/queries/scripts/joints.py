@@ -4,13 +4,13 @@ from django.db.models import Max
 
 from qa.models import Check, FitUp, Joint
 from qa.queries.scripts.checks import CHECK, check_row
-from qa.queries.scripts.telling import Rows, length, limits, told
+from qa.queries.scripts.formats import Rows, length, limits, listed
 from qa.rules import remeasure
 
 
 def joints(after: int | None, most: int) -> Rows:
     rows = Joint.objects.select_related("type", "position", "surround", "current")
-    return told(rows, after, most, _joint)
+    return listed(rows, after, most, _joint)
 
 
 def joint(uuid) -> dict | None:
@@ -88,7 +88,7 @@ def fit_ups(after: int | None, most: int, joint=None, airframe=None) -> Rows:
         rows = rows.filter(joint__uuid=joint)
     if airframe:
         rows = rows.filter(airframe__uuid=airframe)
-    return told(rows, after, most, _fit_up)
+    return listed(rows, after, most, _fit_up)
 
 
 def _fit_up(row: FitUp) -> dict:

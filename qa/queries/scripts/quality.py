@@ -1,13 +1,13 @@
 """Instruments and nonconformances, as a script reads them."""
 
 from qa.models import Instrument, Nonconformance
-from qa.queries.scripts.telling import Rows, length, limits, moment, told
+from qa.queries.scripts.formats import Rows, length, limits, listed, moment
 
 ITEM = ("standing__holder", "airframe", "joint", "part", "fit_check", "entry__by")
 
 
 def instruments(after: int | None, most: int) -> Rows:
-    return told(Instrument.objects.all(), after, most, _instrument)
+    return listed(Instrument.objects.all(), after, most, _instrument)
 
 
 def instrument(uuid) -> dict | None:
@@ -51,7 +51,7 @@ def items(after: int | None, most: int, airframe=None, state: str = "") -> Rows:
         rows = rows.filter(airframe__uuid=airframe)
     if state:
         rows = rows.filter(standing__state=state)
-    return told(rows, after, most, _item)
+    return listed(rows, after, most, _item)
 
 
 def item(pk: int) -> dict | None:

@@ -108,7 +108,7 @@ def _earlier(fit_up: FitUp) -> dict | None:
     """What earlier airframes needed, at the first fit-up of a later one."""
     joint, airframe = fit_up.joint, fit_up.airframe
     page = earlier.earlier_page(joint, airframe, fit_up.revision.units)
-    return page and earlier.told_at_tablet(page, joint, airframe)
+    return page and earlier.for_tablet(page, joint, airframe)
 
 
 def holes_to_show(joints) -> dict[int, list[dict]]:

@@ -123,7 +123,7 @@ class NextWork:
     def cuts(self) -> bool:
         return any("side" in row.item for row in self.rows)
 
-    def told(self) -> dict:
+    def as_json(self) -> dict:
         """All but the words that a page is made of, as JSON."""
         ways = {way.kind: dict(way.settings) for way in self.worked.ways}
         if not self.worked.present and self.worked.way:

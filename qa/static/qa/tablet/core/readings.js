@@ -34,8 +34,8 @@ export function looksLikeASlip(nm, limits) {
   return Math.abs(beyond(nm, limits.low_nm, limits.high_nm)) > 5 * width;
 }
 
-function judged(said, limits) {
-  const read = said.outcome === "value" && limits ? parseLength(said.value, said.unit) : { problem: true };
+function judged(typed, limits) {
+  const read = typed.outcome === "value" && limits ? parseLength(typed.value, typed.unit) : { problem: true };
   return read.problem ? { verdict: null, deviation_nm: null } : { value_nm: read.nm, ...judge(read.nm, limits) };
 }
 

@@ -74,9 +74,9 @@ class StudyScreen extends Typing {
     if (problem) return say(problem, true, true);
     const by = await tablet.person();
     if (!by) return undefined;
-    const said = { study: study.uuid, turn: now[0], value: pad.text, unit: pad.unit, supersedes: this.acts.get(now[0]) ?? null, reason: again };
+    const content = { study: study.uuid, turn: now[0], value: pad.text, unit: pad.unit, supersedes: this.acts.get(now[0]) ?? null, reason: again };
     // Heard of below.
-    await tablet.outbox.add("study_value/1", by, said, database);
+    await tablet.outbox.add("study_value/1", by, content, database);
     this.take({ again: "", pad: emptyPad(pad.unit) });
     return say(this.now ? `Kept. Now ${this.now[1]}.` : "Kept.");
   }

@@ -32,11 +32,11 @@ export async function openNext(tablet, check) {
 
   async function look(ask) {
     const { state } = now;
-    const found = await workOf(tablet, check, ask);
+    const next = await workOf(tablet, check, ask);
     // What is gone through does not change under a hand, and what was recorded meanwhile stands.
-    if (!found.done && (now.state === "walk" || now.state !== state)) return;
-    work = { ...work, ...found };
-    const { done } = found;
+    if (!next.done && (now.state === "walk" || now.state !== state)) return;
+    work = { ...work, ...next };
+    const { done } = next;
     put(ui, work);
     if (done) fill(done.body.said.items, "done");
     else now.state = "";

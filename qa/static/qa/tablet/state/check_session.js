@@ -42,9 +42,9 @@ export class CheckSession {
   }
 
   // The act; null where nobody says who is measuring.
-  async record(form, said) {
+  async record(form, content) {
     const by = await this.tablet.person();
-    return by && this.tablet.outbox.add(form, by, { check: this.id, ...said });
+    return by && this.tablet.outbox.add(form, by, { check: this.id, ...content });
   }
 
   // One at a time: an older answer must not come last.

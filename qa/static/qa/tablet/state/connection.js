@@ -60,22 +60,22 @@ export class Connection {
     if (body) headers["Content-Type"] = type;
     const response = await this.fetch(path, { method, headers, body: body instanceof Blob || !body ? body : JSON.stringify(body), redirect: "error", cache: "no-store", signal: AbortSignal.timeout(timeout_ms) }).catch(() => null);
     const json = await response?.json().catch(() => null);
-    const said = (name) => response?.headers.get(name);
+    const header = (name) => response?.headers.get(name);
     // What a portal in between answers is no answer: only a server of ours numbers its answers, or names its records.
-    const ours = json?.database ?? said("X-Request");
-    if (ours) this.witness(said("X-Head"), head, response.ok && ofRecords);
+    const ours = json?.database ?? header("X-Request");
+    if (ours) this.witness(header("X-Head"), head, response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
     // That something is too large for what lies in between is told: it would be sent for ever.
     if (!ours || (this.lost && ofRecords)) return { status: response?.status === 413 ? 413 : 0, json: null };
-    return { status: response.status, etag: said("ETag"), json };
+    return { status: response.status, etag: header("ETag"), json };
   }
 
-  // told: the newest sealed head of the ledger, [position, digest], and what it has where `head` was, which was told before: its history goes on from there.
+  // newest: the newest sealed head of the ledger, [position, digest], and what it has where `head` was, which was told before: its history goes on from there.
   // answered: whether it said something that only a server with a history says.
-  witness(told, head, answered) {
-    const [position, digest, there] = (told ?? "").split(" ");
-    if (head && (told ? there !== head[1] : answered)) Object.assign(this, { lost: true, ready: false });
-    else if (told && !this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
+  witness(newest, head, answered) {
+    const [position, digest, there] = (newest ?? "").split(" ");
+    if (head && (newest ? there !== head[1] : answered)) Object.assign(this, { lost: true, ready: false });
+    else if (newest && !this.lost && !(position <= +this.head?.[0])) this.remember("head", [position, digest]);
   }
 
   // A person said to go on with other records.

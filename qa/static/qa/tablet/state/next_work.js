@@ -28,14 +28,14 @@ export async function workOf(tablet, check, ask) {
 }
 
 // The act; null where nobody says who did it.
-export async function add(tablet, form, said) {
+export async function add(tablet, form, content) {
   const by = await tablet.person();
-  return by && tablet.outbox.add(form, by, said);
+  return by && tablet.outbox.add(form, by, content);
 }
 
 // work: what it was gone by, kept with it whatever came since.
-export async function record(tablet, work, said) {
-  const act = await add(tablet, work.json.form, { plan: work.json.plan, ...said });
+export async function record(tablet, work, content) {
+  const act = await add(tablet, work.json.form, { plan: work.json.plan, ...content });
   if (act) await keep(tablet, work);
   return act;
 }

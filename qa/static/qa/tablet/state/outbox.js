@@ -71,9 +71,9 @@ export class Outbox {
 
   // Keeps the act on the tablet; resolves when it is on disk, long before it is sent.
   // database: the one that what it names was learned from.
-  async add(form, by, said, database = this.connection.database ?? "") {
+  async add(form, by, content, database = this.connection.database ?? "") {
     const { device } = this.connection;
-    const body = { form, by, made_at: new Date().toISOString(), device, database, claimed: this.connection.isClaimed(by), seq: 0, said };
+    const body = { form, by, made_at: new Date().toISOString(), device, database, claimed: this.connection.isClaimed(by), seq: 0, said: content };
     const item = await this.store.addAct({ id: newId(), body, state: "waiting", problem: null });
     this.queue.admit(item);
     this.share({ added: item });

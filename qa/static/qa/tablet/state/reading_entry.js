@@ -53,8 +53,8 @@ export class ReadingEntry extends Typing {
     return neighbor(this.session.slots, this.at.key, by);
   }
 
-  record(form, said) {
-    return this.session.record(form, { station: this.at.station, kind: this.at.kind, ...said });
+  record(form, content) {
+    return this.session.record(form, { station: this.at.station, kind: this.at.kind, ...content });
   }
 
   isUnsaved() {
@@ -170,17 +170,17 @@ export class ReadingEntry extends Typing {
   }
 
   // What was typed becomes an act. Replacing a value asks why; replacing a skip or an emptied place says so itself.
-  async save(said) {
+  async save(typed) {
     const { alive, current } = this.slot();
-    let { reason = "" } = said;
+    let { reason = "" } = typed;
     if (alive.length > 1) return "Choose one of the two first.";
     if (current && !reason) {
-      if (measured(current) && shows(current) === shows(said) && current.unit === said.unit) return void this.forward("The same value stands.");
+      if (measured(current) && shows(current) === shows(typed) && current.unit === typed.unit) return void this.forward("The same value stands.");
       reason = measured(current) ? await this.desk.why("why-new", this.name) : `Measured after it was ${current.outcome}`;
       if (!reason) return null;
     }
     const slow = setTimeout(() => this.desk.slow(), SLOW_MS);
-    const act = await this.record("reading/1", { ...NOTHING, ...said, supersedes: current?.act ?? null, reason }).finally(() => clearTimeout(slow));
+    const act = await this.record("reading/1", { ...NOTHING, ...typed, supersedes: current?.act ?? null, reason }).finally(() => clearTimeout(slow));
     if (act) {
       this.last = { said: act.body.said, id: act.id };
       this.forward();

@@ -19,7 +19,7 @@ class Index:
 
 
 @dataclass(frozen=True)
-class CapabilityTold:
+class CapabilityFigures:
     """What a page shows of one capability."""
 
     indices: list[Index] = field(default_factory=list)
@@ -28,9 +28,9 @@ class CapabilityTold:
     capability_why: str = ""
 
 
-def told_of(estimate: Capability, unit: str, places: int) -> CapabilityTold:
+def figures_of(estimate: Capability, unit: str, places: int) -> CapabilityFigures:
     """In texts; places: decimals of a mean."""
-    return CapabilityTold(
+    return CapabilityFigures(
         indices_of(estimate),
         facts_of(estimate, unit, places),
         [f"{note}." for note in remarks(estimate.notes)],

@@ -52,7 +52,7 @@ class Choice:
 
 
 @dataclass
-class Told:
+class MoldAssessment:
     """What is told of a mold, and of which fits."""
 
     fits: MoldFits
@@ -80,7 +80,7 @@ def geometry_of(revision: JointRevision, seam: Seam) -> Geometry:
     )
 
 
-def tell(fits: MoldFits, choice: Choice) -> Told:
+def assess(fits: MoldFits, choice: Choice) -> MoldAssessment:
     """What the fits say: of at most MOST_STATIONS, spread evenly along the seam where
     it has more, by the newest MOST_FITS."""
     since = choice.first_pull or 0
@@ -108,10 +108,12 @@ def tell(fits: MoldFits, choice: Choice) -> Told:
     used = [fit for fit in used if fit.opening in openings]
     older = len(every) - len(every[-MOST_FITS:])
     gauges = one_gauges(used)
-    return Told(fits, used, choice, how, geometry, report, others, older, gauges)
+    return MoldAssessment(
+        fits, used, choice, how, geometry, report, others, older, gauges
+    )
 
 
-def apart_by_kind(assessment: Told) -> dict[str, list[list[str]]]:
+def apart_by_kind(assessment: MoldAssessment) -> dict[str, list[list[str]]]:
     """By kind of which nothing is told, since it hangs together in fewer openings than
     what is: the groups of openings in which it was read, that of most parts first."""
     if assessment.openings != Openings.APART or not assessment.report.anything:

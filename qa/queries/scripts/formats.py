@@ -1,4 +1,4 @@
-"""How values are told to a script, and how many rows at a time."""
+"""How values are listed to a script, and how many rows at a time."""
 
 from dataclasses import dataclass
 
@@ -29,7 +29,7 @@ def some(rows: QuerySet, after: int | None, most: int) -> tuple[list, int | None
     return page[:most], page[most - 1].pk if more else None
 
 
-def told(rows: QuerySet, after: int | None, most: int, each) -> Rows:
+def listed(rows: QuerySet, after: int | None, most: int, each) -> Rows:
     page, further = some(rows, after, most)
     return Rows([each(row) for row in page], further)
 
