@@ -13,7 +13,7 @@ import re
 import uuid
 
 from shop.ledger import Refused
-from shop.models.prepared import Prepared
+from shop.models.prepared_statements import Prepared
 
 LONGEST = 64_000
 # What an integer column holds on both databases.

@@ -35,7 +35,7 @@ from qa.models import (
 from qa.rules.judging import Typed
 from shop.ledger import Act, Refused, find_receipt
 from shop.models import Airframe, Entry, Fact, Part, Person
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 from shop.queries.incarnations import database_ids
 
 

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from qa.views import about_api, due_calendar
-from qa.views.scripts.door import api, closed
+from qa.views.scripts.access import api, closed
 
 
 def _of_ours(pattern):

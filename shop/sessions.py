@@ -12,7 +12,7 @@ from django.utils.dateparse import parse_datetime
 from shop.actions.signing_in import came_in
 from shop.ledger import writing
 from shop.models import Person, Session
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 from shop.wording.browsers import words_of
 
 # What a session that began under an earlier release names as who let it in.

@@ -7,7 +7,7 @@ from pathlib import PurePath
 
 from django.db.models.sql.compiler import SQLCompiler
 
-from shop.models.prepared import Prepared
+from shop.models.prepared_statements import Prepared
 
 
 @contextlib.contextmanager

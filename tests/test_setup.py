@@ -261,7 +261,7 @@ def test_a_known_fault_of_a_package_fails_and_a_silent_service_is_said():
 
 def chosen(words: str, *before: str) -> subprocess.CompletedProcess:
     """What the functions that .ci/run chooses by answer."""
-    script = f". '{TREE}/.ci/choices'; {words}"
+    script = f". '{TREE}/.ci/environment'; {words}"
     return subprocess.run(
         [*before, "bash", "-c", script], capture_output=True, text=True, check=False
     )

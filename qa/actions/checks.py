@@ -23,7 +23,7 @@ from qa.rules import gauges, judging, requirements
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
-from shop.models.prepared import Prepared, Slot, insert
+from shop.models.prepared_statements import Prepared, Slot, insert
 
 LOCKED = Prepared(
     lambda: CheckState.objects.select_for_update(of=("self",), no_key=True).filter(

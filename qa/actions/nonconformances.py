@@ -1,7 +1,7 @@
 """Nonconformances: contained, decided, worked, verified with a re-check, closed.
 
-Who may do what in which state is qa.rules.life. Every act holds the row of the item, so
-that of two people at once one wins and the other is told.
+Who may do what in which state is qa.rules.item_life. Every act holds the row of its
+item, so that of two people at once one wins and the other is told.
 """
 
 from collections.abc import Iterable
@@ -18,7 +18,7 @@ from qa.models import (
     Severity,
     State,
 )
-from qa.rules import life, reworked
+from qa.rules import item_life, reworked
 from qa.wording.findings import span
 from shop import roles
 from shop.actions import parts, suspects
@@ -35,7 +35,7 @@ def contain(
 ) -> None:
     """Keep it from doing harm: tag it, put it aside; hold the part, its mold, its pull
     or a lot ("tool:3"); with `spreads` what came from those becomes suspect."""
-    roles.require(by, life.MOVES[Verb.CONTAIN].right)
+    roles.require(by, item_life.MOVES[Verb.CONTAIN].right)
     holds = list(holds)
     if holds:
         roles.require(by, "hold things")
@@ -62,7 +62,7 @@ def explain(
     *, by, item: Nonconformance, cause: str, origin: str = "", note: str = ""
 ) -> None:
     """State the cause, and the thing of the chain that it came from ("tool:3")."""
-    roles.require(by, life.MOVES[Verb.EXPLAIN].right)
+    roles.require(by, item_life.MOVES[Verb.EXPLAIN].right)
     if cause not in Cause.values:
         raise Refused("Choose the cause.", field="cause")
     step = {"verb": Verb.EXPLAIN, "cause": cause, "note": note}
@@ -75,7 +75,7 @@ def explain(
 def _origin(item: Nonconformance, origin: str) -> dict:
     """The thing of the chain, which is one that the item came from."""
     kind, _, key = origin.partition(":")
-    if not key.isdecimal() or int(key) not in life.origins(item).get(kind, ()):
+    if not key.isdecimal() or int(key) not in item_life.origins(item).get(kind, ()):
         raise Refused("The item did not come from that.", field="origin")
     row = KINDS[kind].rows().get(pk=key)
     words = f"{KINDS[kind].word} {row}"
@@ -93,7 +93,7 @@ def assign(
     note: str = "",
 ) -> None:
     """Say who has it, by when, how bad it is and whether it blocks what comes next."""
-    roles.require(by, life.MOVES[Verb.ASSIGN].right)
+    roles.require(by, item_life.MOVES[Verb.ASSIGN].right)
     if severity not in Severity.values:
         raise Refused("Choose how severe it is.", field="severity")
     if not holder.is_active or holder.role == Role.VISITOR:
@@ -125,13 +125,13 @@ def dispose_all(
     *, by, items: list[Nonconformance], disposition: str, note: str, concession=""
 ) -> None:
     """Decide several items in one act, when they are one thing: all, or none."""
-    roles.require(by, life.MOVES[Verb.DISPOSE].right)
+    roles.require(by, item_life.MOVES[Verb.DISPOSE].right)
     if not items:
         raise Refused("Choose the items.", field="items")
     if disposition not in Disposition.values:
         raise Refused("Choose a disposition.", field="disposition")
-    if disposition not in life.dispositions_of(by):
-        raise Refused(life.ENGINEERS, field="disposition")
+    if disposition not in item_life.dispositions_of(by):
+        raise Refused(item_life.ENGINEERS, field="disposition")
     step = {
         "verb": Verb.DISPOSE,
         "disposition": disposition,
@@ -149,10 +149,12 @@ def dispose_all(
 def _require_stated(item, disposition: str, note: str, concession: str) -> None:
     if disposition == Disposition.SCRAP and not note.strip():
         raise Refused("Say why.", field="note")
-    if disposition not in life.DESIGN_AUTHORITY or not life.needs_concession(item):
+    if disposition not in item_life.DESIGN_AUTHORITY or not item_life.needs_concession(
+        item
+    ):
         return
     where = "On primary structure"
-    if not life.structural_class(item):
+    if not item_life.structural_class(item):
         where = f"No part is named in {item.label}, so it counts as primary structure"
     if not note.strip():
         raise Refused(f"{where}: state the justification.", field="note")
@@ -167,21 +169,21 @@ def _settle_serial(item: Nonconformance, disposition: str) -> None:
     """Scrap is for good: the serial is marked, and nothing else is decided of it."""
     if item.part is None:
         if disposition == Disposition.SCRAP:
-            raise Refused(life.not_scrapped(item), field="disposition")
+            raise Refused(item_life.not_scrapped(item), field="disposition")
         return
     part = locked(Part(pk=item.part_id))
     if part.state == PartState.SCRAPPED:
         if disposition != Disposition.SCRAP:
             raise Refused(f"{part} was scrapped, for good.", field="disposition")
     elif disposition == Disposition.SCRAP:
-        if why := life.not_scrapped(item):
+        if why := item_life.not_scrapped(item):
             raise Refused(why, field="disposition")
         parts.mark_scrapped(part, field="disposition")
 
 
 def work(*, by, item: Nonconformance, note: str) -> None:
     """Say that what was decided is done, and how."""
-    roles.require(by, life.MOVES[Verb.WORK].right)
+    roles.require(by, item_life.MOVES[Verb.WORK].right)
     if not note.strip():
         raise Refused("Say what was done.", field="note")
     with _moving(by, item, {"verb": Verb.WORK, "note": note}):
@@ -193,7 +195,7 @@ def verify(
 ) -> None:
     """Verify that it is done, by somebody who did not do it and did not decide alone:
     what was measured with a re-check of the same serials."""
-    roles.require(by, life.MOVES[Verb.VERIFY].right)
+    roles.require(by, item_life.MOVES[Verb.VERIFY].right)
     step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
     with _moving(by, item, step) as (_, standing, fact):
         _allow(by, item, standing, Verb.VERIFY)
@@ -203,20 +205,20 @@ def verify(
 
 def close(*, by, item: Nonconformance, note: str = "") -> None:
     """Close what was verified, and of which the cause is known."""
-    roles.require(by, life.MOVES[Verb.CLOSE].right)
+    roles.require(by, item_life.MOVES[Verb.CLOSE].right)
     step = {"verb": Verb.CLOSE, "note": note}
     with _moving(by, item, step) as (_, standing, _):
         _allow(by, item, standing, Verb.CLOSE)
 
 
 def _allow(by, item: Nonconformance, standing, verb: str) -> None:
-    if why := life.refusal(item, standing, verb, by):
+    if why := item_life.refusal(item, standing, verb, by):
         raise Refused(why, field="note")
 
 
 def reopen(*, by, item: Nonconformance, note: str) -> None:
     """Open an item again that was decided, with a reason."""
-    roles.require(by, life.MOVES[Verb.REOPEN].right)
+    roles.require(by, item_life.MOVES[Verb.REOPEN].right)
     if not note.strip():
         raise Refused("Say why it is opened again.", field="note")
     with _moving(by, item, {"verb": Verb.REOPEN, "note": note}):
@@ -225,7 +227,7 @@ def reopen(*, by, item: Nonconformance, note: str) -> None:
 
 def remark(*, by, item: Nonconformance, note: str, **envelope) -> None:
     """Add a remark; the item stays where it is."""
-    roles.require(by, life.MOVES[Verb.REMARK].right)
+    roles.require(by, item_life.MOVES[Verb.REMARK].right)
     if not note.strip():
         raise Refused("Write the remark.", field="note")
     step = {"verb": Verb.REMARK, "note": note}
@@ -240,7 +242,7 @@ def remark(*, by, item: Nonconformance, note: str, **envelope) -> None:
 def after(step: NonconformanceStep, *, by_id: int | None, at) -> dict:
     """Return the columns of an item's standing that a step sets: the one way, in the
     act itself and when the projection is made again."""
-    move = life.MOVES[step.verb]
+    move = item_life.MOVES[step.verb]
     moved = {"last_entry_id": step.entry_id}
     if move.to:
         moved["state"] = move.to
@@ -298,8 +300,8 @@ def _step(act, item: Nonconformance, step: dict):
     """Hold an item, let the block judge it, then record the step and move it on."""
     rows = NonconformanceState.objects.select_for_update(of=("self",), no_key=True)
     standing = rows.get(pk=item.pk)
-    here = life.place_of(standing)
-    if here not in life.MOVES[step["verb"]].come_from:
+    here = item_life.place_of(standing)
+    if here not in item_life.MOVES[step["verb"]].come_from:
         raise Refused(
             f"{item.label} is {here} now; look at it again.",
             code="stale",

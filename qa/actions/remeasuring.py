@@ -15,7 +15,7 @@ from qa.models import FitUp, Joint, MeasureAgain, Reading, TrimCut
 from qa.rules.remeasure import changed, measured_values, newest_measured
 from shop.ledger.projections import Family
 from shop.models import Confirmation, Fact, Hold, Part, PartState, PlacementAct, Suspect
-from shop.models.prepared import Prepared, Slot, Slots
+from shop.models.prepared_statements import Prepared, Slot, Slots
 
 ADVISORY = 7_110_003  # PostgreSQL: one act at a time looks at what it touched
 CHUNK = 500

@@ -8,7 +8,7 @@ from qa.forms.instruments import InstrumentField
 from qa.models import Characteristic, Joint, Quality, Rule
 from qa.rules.characteristics import MEASURED, UNITS, Found
 from shop.forms.fields import WholeField, asked, needed
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Position
 
 EVERY_UNIT = ("mm", "in", "mm²", "cm²", "in²", "g", "kg", "lb", "oz")
@@ -54,12 +54,12 @@ class CharacteristicForm(RequiredForm):
     number = forms.CharField(label=_("Number"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
     quality = forms.ChoiceField(label=_("What it is"), choices=asked(Quality.choices))
-    bay = FoundField(
+    bay = RowChoiceField(
         Position.objects.select_related("type"),
         label=_("Bay"),
         help_text=_("A position: it is proven on every airframe of its type."),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.exclude(current=None).select_related("current", "type"),
         label=_("At a joint"),
         required=False,

@@ -8,24 +8,24 @@ from qa.forms.instruments import InstrumentField
 from qa.models import CheckState, Finish, FitUpReason, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, Part, Person
 from shop.numeric.units import MILLI
 from shop.rules import cure_states
 
 
 class CheckFilter(Filter):
-    airframe = FoundField(
+    airframe = RowChoiceField(
         Airframe.objects.all(),
         label=_("Airframe"),
         required=False,
         empty_label=_("any"),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.all(), label=_("Joint"), required=False, empty_label=_("any")
     )
     state = any_of(CheckState.State.choices, _("State"))
-    person = FoundField(
+    person = RowChoiceField(
         Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
     )
 
@@ -33,8 +33,10 @@ class CheckFilter(Filter):
 class WhichForm(forms.Form):
     """A GET form: airframe and joint, where they are too many to show all."""
 
-    airframe = FoundField(Airframe.objects.all(), label=_("Airframe"), required=False)
-    joint = FoundField(
+    airframe = RowChoiceField(
+        Airframe.objects.all(), label=_("Airframe"), required=False
+    )
+    joint = RowChoiceField(
         Joint.objects.exclude(current=None).select_related("current"),
         label=_("Joint"),
         required=False,
@@ -45,7 +47,7 @@ class WhichForm(forms.Form):
         return getattr(self, "cleaned_data", {}).get(name)
 
 
-class PartChoice(FoundField):
+class PartChoice(RowChoiceField):
     """Serials, each with what there is to say of its cure."""
 
     doubts: dict = {}

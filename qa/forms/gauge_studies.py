@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, InstrumentField, LengthField, nm_of_texts
 from qa.models import Joint
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Person, Role, Unit
 
 LONGEST_PLACE = 40
@@ -21,7 +21,7 @@ class StudyForm(forms.Form):
         max_length=120,
         help_text=_("For example: gap of J-101 on MG2-001."),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.exclude(current=None),
         label=_("Joint"),
         required=False,

@@ -21,7 +21,7 @@ from qa.forms.instruments import FRACTIONS, InstrumentField, LengthField
 from qa.models import HolePatternRevision, Joint
 from qa.numeric.holes.spacing import SPACING_RULES
 from shop.forms.fields import SerialField
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import PartDesign, Unit
 from shop.numeric.units import LengthError, format_length, parse_typed, to_mm, to_nm
 
@@ -133,9 +133,11 @@ class PatternForm(_Table):
 
     number = forms.CharField(label=_("Pattern number"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
-    joint = FoundField(Joint.objects.all(), label=_("On the joint"), required=False)
-    design = FoundField(PartDesign.objects.all(), label=_("Drilled in"), required=False)
-    mate = FoundField(PartDesign.objects.all(), label=_("and in"), required=False)
+    joint = RowChoiceField(Joint.objects.all(), label=_("On the joint"), required=False)
+    design = RowChoiceField(
+        PartDesign.objects.all(), label=_("Drilled in"), required=False
+    )
+    mate = RowChoiceField(PartDesign.objects.all(), label=_("and in"), required=False)
     spacing_rule = forms.ChoiceField(
         label=_("Rule for edge distance and pitch"),
         required=False,

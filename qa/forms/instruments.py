@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.models import Instrument, InstrumentStatus
 from qa.rules import gauges
 from shop.forms.fields import DateField, needed
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Unit
 from shop.numeric.units import LengthError, format_length, parse_typed
 
@@ -42,7 +42,7 @@ def nm_of_texts(form: forms.Form, *names: str, positive: bool = False) -> None:
         form.cleaned_data[name] = nm
 
 
-class InstrumentField(FoundField):
+class InstrumentField(RowChoiceField):
     """An instrument to measure with; what puts one in doubt stands beside its code."""
 
     def __init__(self, **named):

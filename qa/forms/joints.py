@@ -8,12 +8,12 @@ from qa.forms.station_drafts import Positions
 from qa.forms.stations import StationsForm
 from qa.models import Joint
 from shop.forms.filters import Filter
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import AirframeType, Position
 
 
 class JointFilter(Filter):
-    type = FoundField(
+    type = RowChoiceField(
         AirframeType.objects.all(),
         label=_("Airframe type"),
         required=False,
@@ -21,7 +21,7 @@ class JointFilter(Filter):
     )
 
 
-class PositionField(FoundField):
+class PositionField(RowChoiceField):
     """A position of any type, told with its type."""
 
     def __init__(self, **named):
@@ -32,7 +32,7 @@ class PositionField(FoundField):
         return f"{position.type.code}: {position.path}"
 
 
-class MirrorField(FoundField):
+class MirrorField(RowChoiceField):
     def label_from_instance(self, joint):
         return f"{joint.type.code}: {joint.number} {joint.name}"
 

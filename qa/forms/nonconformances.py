@@ -18,20 +18,20 @@ from qa.models import (
 from qa.rules import station_names
 from shop.forms.fields import DateField, SerialField, asked, needed
 from shop.forms.filters import Filter, any_of
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.identifiers import KINDS
 from shop.models import Airframe, Person, Role, Tool, ToolKind
 
 
 class NonconformanceFilter(Filter):
     state = any_of([("unclosed", _("not closed")), *State.choices], _("State"))
-    airframe = FoundField(
+    airframe = RowChoiceField(
         Airframe.objects.all(),
         label=_("Airframe"),
         required=False,
         empty_label=_("any"),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.all(), label=_("Joint"), required=False, empty_label=_("any")
     )
     kind = any_of(NonconformanceKind.choices, _("Kind"))
@@ -43,10 +43,10 @@ class NonconformanceFilter(Filter):
         ],
         _("Age"),
     )
-    person = FoundField(
+    person = RowChoiceField(
         Person.objects.all(), label=_("Who"), required=False, empty_label=_("anybody")
     )
-    defect = FoundField(
+    defect = RowChoiceField(
         DefectKind.objects.all(),
         label=_("Kind of defect"),
         required=False,
@@ -57,7 +57,7 @@ class NonconformanceFilter(Filter):
     disposition = any_of(Disposition.choices, _("Disposition"))
     blocking = any_of([("yes", _("blocks what comes next"))], _("Blocking"))
     due = any_of([("overdue", _("overdue")), ("week", _("within a week"))], _("Due"))
-    mold = FoundField(
+    mold = RowChoiceField(
         Tool.objects.filter(kind=ToolKind.MOLD),
         label=_("Out of the mold"),
         required=False,
@@ -148,7 +148,7 @@ class ExplainForm(_Note):
 
 
 class AssignForm(_Note):
-    holder = FoundField(Person.objects.none(), label=_("Who has it"))
+    holder = RowChoiceField(Person.objects.none(), label=_("Who has it"))
     severity = forms.ChoiceField(
         label=_("How severe"), choices=Severity.choices, required=False
     )
@@ -235,7 +235,7 @@ class WorkForm(forms.Form):
 
 
 class VerifyForm(_Note):
-    recheck = FoundField(Check.objects.none(), label=_("Re-check"), required=False)
+    recheck = RowChoiceField(Check.objects.none(), label=_("Re-check"), required=False)
     field_order = ("recheck", "note")
 
     def __init__(self, *arguments, rechecks, too_old=(), **named):
@@ -268,9 +268,9 @@ class RemarkForm(forms.Form):
 
 
 class ByHandForm(forms.Form):
-    airframe = FoundField(Airframe.objects.all(), label=_("Airframe"))
+    airframe = RowChoiceField(Airframe.objects.all(), label=_("Airframe"))
     title = forms.CharField(label=_("What is wrong"), max_length=200)
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.select_related("current"), label=_("Joint"), required=False
     )
     stations = forms.CharField(
@@ -290,7 +290,7 @@ class ByHandForm(forms.Form):
         help_text=_("Where it is a stretch: along the stations as they are numbered."),
     )
     part = SerialField(label=_("Part serial"), required=False, max_length=60)
-    defect = FoundField(
+    defect = RowChoiceField(
         DefectKind.objects.filter(in_use=True),
         label=_("Kind of defect"),
         required=False,
@@ -335,7 +335,7 @@ class ByHandForm(forms.Form):
 class ByHandJointForm(forms.Form):
     """A GET form: the joint whose map and stations are shown to choose from."""
 
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.exclude(current=None).select_related("current", "type"),
         label=_("On the map of joint"),
         empty_label=_("choose"),

@@ -8,22 +8,24 @@ from qa.forms.instruments import InstrumentField
 from qa.models import InspectionOutcome, Joint, Kind
 from qa.wording.offers import OUTCOMES, TOO_LONG, WHOLE
 from shop.forms.fields import SerialField, asked
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, Position, Unit
 
 
 class WhatForm(forms.Form):
     """A GET form: a joint, a part or a bay of an airframe."""
 
-    airframe = FoundField(Airframe.objects.select_related("type"), label=_("Airframe"))
-    joint = FoundField(
+    airframe = RowChoiceField(
+        Airframe.objects.select_related("type"), label=_("Airframe")
+    )
+    joint = RowChoiceField(
         Joint.objects.exclude(current=None).select_related("current", "type"),
         label=_("A joint"),
         required=False,
         empty_label=_("none"),
     )
     part = SerialField(label=_("or a part, by its serial"), required=False)
-    bay = FoundField(
+    bay = RowChoiceField(
         Position.objects.all(),
         label=_("or a bay: a position with all that sits in it"),
         required=False,

@@ -6,17 +6,17 @@ from django.utils.translation import gettext_lazy as _
 from qa.models import Joint
 from qa.wording.offers import TOO_LONG
 from shop.forms.fields import SerialField
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, PaperSize, Position
 
 
 class PackForm(forms.Form):
-    airframe = FoundField(
+    airframe = RowChoiceField(
         Airframe.objects.select_related("type"),
         label=_("Airframe"),
         empty_label=_("choose"),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.select_related("type").exclude(current=None),
         required=False,
         empty_label=_("none"),
@@ -24,7 +24,7 @@ class PackForm(forms.Form):
         help_text=_("Leave all three empty for the airframe whole."),
     )
     part = SerialField(label=_("or one part with its joints"), required=False)
-    bay = FoundField(
+    bay = RowChoiceField(
         Position.objects.select_related("type"),
         required=False,
         empty_label=_("none"),

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from qa.models import Joint
 from shop.forms.fields import WholeField, asked, needed
 from shop.forms.filters import Filter, any_of
-from shop.forms.found import FoundField
+from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, Position, TemporaryKind
 from shop.rules.temporary import MOST, SIZES
 
@@ -16,18 +16,20 @@ BARE_SIZES = [("", _("no size")), *((size, size) for size in SIZES)]
 class WhereForm(forms.Form):
     """A GET form: the airframe that something goes into."""
 
-    airframe = FoundField(Airframe.objects.select_related("type"), label=_("Airframe"))
+    airframe = RowChoiceField(
+        Airframe.objects.select_related("type"), label=_("Airframe")
+    )
 
 
 class PutInForm(forms.Form):
     kind = forms.ChoiceField(label=_("What"), choices=asked(TemporaryKind.choices))
     count = WholeField(label=_("How many"), min_value=1, max_value=MOST, initial=1)
-    bay = FoundField(
+    bay = RowChoiceField(
         Position.objects.none(),
         label=_("Bay"),
         help_text=_("A position: it is counted there."),
     )
-    joint = FoundField(
+    joint = RowChoiceField(
         Joint.objects.none(), label=_("At a joint"), required=False, empty_label="—"
     )
     size = needed(
@@ -123,6 +125,6 @@ class TemporaryFilter(Filter):
         ],
         _("State"),
     )
-    airframe = FoundField(
+    airframe = RowChoiceField(
         Airframe.objects.all(), label=_("Airframe"), required=False, empty_label="any"
     )

@@ -36,7 +36,7 @@ from qa.rules import gauge_doubts, revised
 from qa.rules import touches as touched
 from qa.rules.epochs import MOST_TOLD
 from qa.rules.touches import WORDS
-from shop.models.prepared import Prepared, Slot, Slots
+from shop.models.prepared_statements import Prepared, Slot, Slots
 
 IN_WORK, OFFERED, VOID = "in_work", "offered", "acceptance_void"
 # Of more tables in one statement PostgreSQL weighs long how to join them.

@@ -16,7 +16,7 @@ from qa.rules.characteristics import MEASURED
 from qa.rules.close_out_records import Records, open_items
 from qa.rules.gauge_due import overdue_words
 from qa.rules.holes import fails, lacks_size
-from qa.rules.patterns_there import PatternThere
+from qa.rules.placed_patterns import PatternThere
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
 from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind

@@ -18,7 +18,7 @@ from qa.models import (
     State,
     Verdict,
 )
-from qa.rules import life
+from qa.rules import item_life
 from qa.rules.holes import beyond, fails, lacks_size, newest_readings
 from qa.rules.offering import LEFT
 from qa.rules.result_staleness import stale_of
@@ -179,7 +179,7 @@ def require_found_again(item: Nonconformance, disposition: str) -> str:
             else f"It was not found again since: {places}.",
             field="note",
         )
-    if own := life.by_doers(item, rows):
+    if own := item_life.by_doers(item, rows):
         raise Refused(
             f"{own} did the work and found it again: somebody else finds it again.",
             field="note",
@@ -189,7 +189,7 @@ def require_found_again(item: Nonconformance, disposition: str) -> str:
 
 def _since(item: Nonconformance) -> int:
     """The entry after which it is found again: of the finding, or of the work."""
-    return max(item.entry.pk, life.last_worked(item))
+    return max(item.entry.pk, item_life.last_worked(item))
 
 
 def _holes_again(item: Nonconformance, *, rework: bool):

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from qa.models import FitUp, Joint
 from shop.ledger import Refused
 from shop.models import Airframe, Part, Placement, PlacementAct
-from shop.models.prepared import Prepared, Slot, Slots
+from shop.models.prepared_statements import Prepared, Slot, Slots
 from shop.rules import belonging
 from shop.rules.belonging import Belonging
 

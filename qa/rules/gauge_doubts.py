@@ -18,7 +18,7 @@ from qa.models import (
 )
 from qa.rules.gauges import UNFIT, due_when
 from qa.rules.measuring_days import EVER, day_of, made_when, midnight, used_from
-from shop.models.prepared import Prepared, Slots
+from shop.models.prepared_statements import Prepared, Slots
 
 DOUBTED = (CalibrationResult.OFF, CalibrationResult.ADJUSTED)
 

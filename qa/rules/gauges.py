@@ -22,7 +22,7 @@ from qa.models import (
 from qa.rules.measuring_days import day_of, made_when, used_from
 from qa.wording import lengths
 from shop.ledger import Refused
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 
 UNFIT = (InstrumentStatus.LOST, InstrumentStatus.DAMAGED)
 

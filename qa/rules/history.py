@@ -28,7 +28,7 @@ from qa.rules import touches as touched
 from qa.rules.station_places import along_seam, places_of
 from qa.rules.touches import Touches
 from shop.models import Airframe
-from shop.models.prepared import Prepared, Slots
+from shop.models.prepared_statements import Prepared, Slots
 from shop.numeric.units import to_mm
 
 FIT_UP = (

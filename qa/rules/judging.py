@@ -19,7 +19,7 @@ from qa.rules import gauges, requirements
 from qa.wording import findings as wording
 from qa.wording import lengths
 from shop.ledger import Refused
-from shop.models.prepared import Prepared, Slot, Slots
+from shop.models.prepared_statements import Prepared, Slot, Slots
 from shop.numeric.units import LengthError, parse_length
 
 

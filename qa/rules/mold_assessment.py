@@ -14,11 +14,11 @@ from functools import lru_cache
 from qa.models import Finish, JointRevision, Kind
 from qa.numeric.geometry.joint import Joint as Geometry
 from qa.numeric.plan.motions import Motion
-from qa.numeric.tool import come
+from qa.numeric.tool import next_part
 from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.estimate import Alike, PulledReading, ToolReport, estimate_tool
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.openings_told import linked_openings
-from qa.numeric.tool.tell import Alike, PulledReading, ToolReport, tell_tool
+from qa.numeric.tool.opening_effects import linked_openings
 from qa.rules import requirements
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
@@ -178,7 +178,7 @@ def _told(
     alike: tuple[Alike, ...],
 ) -> ToolReport:
     """Kept, since bounds are simulated for a second and pages ask again and again."""
-    return tell_tool(geometry, rows, motions, sd_mm, worth_mm, only, alike)
+    return estimate_tool(geometry, rows, motions, sd_mm, worth_mm, only, alike)
 
 
 def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):
@@ -190,7 +190,7 @@ def came(geometry: Geometry, expected: list[float | None], fit: FirstFit):
         for kind in (Kind.GAP, Kind.FLUSH)
         for row in range(count)
     ]
-    return come.come(geometry, free_to_move(geometry), expected, read)
+    return next_part.come(geometry, free_to_move(geometry), expected, read)
 
 
 def _mm(nm: int | None) -> float | None:

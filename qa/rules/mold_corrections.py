@@ -7,10 +7,10 @@ from django.db.models import Max
 
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.numeric.tool.characteristics import characteristics
+from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.numeric.tool.least_squares import Why
+from qa.numeric.tool.opening_effects import OpeningTold
 from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.openings_told import OpeningTold
-from qa.numeric.tool.tell import Advice, ToolValue
 from qa.numeric.verdict.acceptance import nearest_nm
 from qa.rules import mold_assessment, mold_kin
 from qa.rules.history import Seam

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from qa.models import Check, Kind
-from qa.numeric.tool.tell import Alike
+from qa.numeric.tool.estimate import Alike
 from qa.rules.mold_fits import FirstFit
 from shop.numeric.units import to_mm
 

@@ -20,7 +20,7 @@ from qa.models import (
     PlugCorrection,
     ToolCorrection,
 )
-from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.rules import mold_assessment
 from qa.rules.measuring_days import day_of, midnight
 from qa.rules.mold_assessment import Choice, MoldAssessment

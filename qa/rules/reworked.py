@@ -13,7 +13,7 @@ from qa.models import (
     State,
     Verdict,
 )
-from qa.rules import authorship, decided, life, offering, remeasure
+from qa.rules import authorship, decided, item_life, offering, remeasure
 from shop.ledger import Refused
 
 FIT_UP = ("entry", "fit_up__entry", "fit_up__joint", "fit_up__airframe")
@@ -49,7 +49,7 @@ def require_shown(
     if not worked:
         authorship.require_proven(recheck, "recheck")
         return ""
-    if recheck.entry.pk < life.last_worked(item):
+    if recheck.entry.pk < item_life.last_worked(item):
         raise Refused(
             f"{recheck.label} was begun before the work was recorded: it shows what "
             "was there before. Measure again.",
@@ -106,7 +106,7 @@ def _finished(recheck: Check) -> None:
 
 def _by_another(item: Nonconformance, recheck: Check) -> None:
     standing = recheck.current.select_related("reading__entry__by")
-    if own := life.by_doers(item, [current.reading for current in standing]):
+    if own := item_life.by_doers(item, [current.reading for current in standing]):
         raise Refused(
             f"{own} did the work and measured the re-check: somebody else measures it "
             "again.",

@@ -23,7 +23,7 @@ from qa.models import (
     OfferedJoint,
     Outcome,
 )
-from qa.rules import acceptance, authorship, gauge_doubts, life
+from qa.rules import acceptance, authorship, gauge_doubts, item_life
 from shop.identifiers import address_of
 from shop.numeric.units import NM_PER
 from shop.rules.signed_work import disowned, moment, name_of, thousandths
@@ -279,9 +279,9 @@ def items(keys: Iterable[int]) -> dict[int, Content]:
 
 def _item(row: Nonconformance, step: NonconformanceStep | None) -> Content:
     standing = row.standing
-    if life.undecided(standing):
+    if item_life.undecided(standing):
         step = None
-    concession = standing.disposition in life.DESIGN_AUTHORITY
+    concession = standing.disposition in item_life.DESIGN_AUTHORITY
     return Content(
         what=f"{row.airframe.serial} {row.label}",
         fields=(
@@ -290,7 +290,7 @@ def _item(row: Nonconformance, step: NonconformanceStep | None) -> Content:
             ("kind", row.defect.name if row.defect else plain(row.kind)),
             ("joint", row.joint.number if row.joint else ""),
             ("part", serial(row.part)),
-            ("structure", plain(life.structural_class(row))),
+            ("structure", plain(item_life.structural_class(row))),
             ("requirement", row.requirement),
             ("found", row.found),
             ("stations", ", ".join(map(str, row.stations))),
@@ -302,7 +302,7 @@ def _item(row: Nonconformance, step: NonconformanceStep | None) -> Content:
             ("decided", moment(step.entry.received_at) if step else ""),
         ),
         address=address_of(row),
-        doers=lambda: life.doers(row),
+        doers=lambda: item_life.doers(row),
         shut=lambda: "" if step else _("Nothing is decided of it yet."),
         rights={"approved": "approve concessions"} if concession else None,
     )

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from qa.models import AppliedMove, FitUp, FitUpReason, Joint, TrimCut
 from qa.rules.epochs import how_held
 from shop.models import Entry, Hold, PartState, PlacementAct, Suspect
-from shop.models.prepared import Prepared, Slots
+from shop.models.prepared_statements import Prepared, Slots
 
 WORDS = {
     FitUpReason.FIRST: "first fit-up",

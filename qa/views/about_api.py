@@ -12,8 +12,8 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_safe
 
 from qa.views.api import error
-from qa.views.scripts import doing
-from qa.views.scripts.door import api
+from qa.views.scripts import recording
+from qa.views.scripts.access import api
 from shop import roles
 from shop.actions import devices
 from shop.middleware import must_change
@@ -21,7 +21,7 @@ from shop.models import Opens
 
 ROOT = "/api/1/"
 # One router, so that an address takes both GET and PUT.
-api.add_router("", doing.router)
+api.add_router("", recording.router)
 
 
 @cache

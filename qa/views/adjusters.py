@@ -9,7 +9,7 @@ from qa.actions.adjusters import define_holding
 from qa.forms import adjusters as forms
 from qa.forms.adjusters import HoldingForm
 from qa.queries.joints import drawings, holdings
-from qa.queries.joints.set_and_came import came_view
+from qa.queries.joints.predicted_and_done import came_view
 from qa.rules import adjusters as rules
 from qa.rules.station_places import places_of
 from shop import roles

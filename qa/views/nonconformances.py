@@ -29,7 +29,7 @@ from qa.models import Joint, Nonconformance
 from qa.queries.joints import drawings
 from qa.queries.nonconformances import item_pages as queries
 from qa.queries.nonconformances import rechecks, reviewing
-from qa.rules import life
+from qa.rules import item_life
 from qa.wording import items as words
 from shop import roles
 from shop.queries.paging import page_of
@@ -123,9 +123,9 @@ FORMS = {
 def _form(item, person, verb, data=None):
     more = {}
     if verb == "dispose":
-        more["dispositions"] = life.decidable(item, person)
-        more["barred"] = life.not_decidable(item, person)
-        more["primary"] = life.needs_concession(item)
+        more["dispositions"] = item_life.decidable(item, person)
+        more["barred"] = item_life.not_decidable(item, person)
+        more["primary"] = item_life.needs_concession(item)
     elif verb == "verify":
         more["rechecks"] = rechecks.possible_rechecks(item)
         more["too_old"] = rechecks.too_old(item)
@@ -143,14 +143,14 @@ def _page(request, item, verb="", form=None):
     """The item with one form open, so that sending it loses nothing typed in another:
     that of the verb, else of what moves it on and is this person's. The others are
     links."""
-    offered = life.offered(item.standing)
+    offered = item_life.offered(item.standing)
     theirs = [
         verb_name
         for verb_name in offered
-        if roles.may(request.user, life.MOVES[verb_name].right)
+        if roles.may(request.user, item_life.MOVES[verb_name].right)
     ]
     refused = {
-        verb_name: life.refusal(item, item.standing, verb_name, request.user)
+        verb_name: item_life.refusal(item, item.standing, verb_name, request.user)
         for verb_name in theirs
     }
     theirs = [verb_name for verb_name in theirs if not refused[verb_name]]
@@ -175,7 +175,7 @@ def _page(request, item, verb="", form=None):
             if verb_name != verb
         ],
         "who": [
-            (words.ACTS[verb_name], roles.who_may(life.MOVES[verb_name].right))
+            (words.ACTS[verb_name], roles.who_may(item_life.MOVES[verb_name].right))
             for verb_name in offered
             if verb_name not in refused
         ],
@@ -194,10 +194,10 @@ def act(request, pk, verb):
     if verb not in ACTIONS:
         raise Http404
     action = ACTIONS[verb]
-    item = _item(request, pk, life.MOVES[verb].right)
+    item = _item(request, pk, item_life.MOVES[verb].right)
     if request.method == "GET":
-        refused = life.refusal(item, item.standing, verb, request.user)
-        if refused or verb not in life.offered(item.standing):
+        refused = item_life.refusal(item, item.standing, verb, request.user)
+        if refused or verb not in item_life.offered(item.standing):
             return redirect("nonconformance", pk=pk)
         return _page(request, item, verb)
     form = _form(item, request.user, verb, request.POST)

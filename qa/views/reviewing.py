@@ -11,7 +11,7 @@ from qa.actions import nonconformances as acts
 from qa.forms.nonconformances import DisposeForm, NonconformanceFilter
 from qa.queries.nonconformances import item_pages as queries
 from qa.queries.nonconformances import reviewing
-from qa.rules import life
+from qa.rules import item_life
 from shop import roles
 from shop.forms.fields import number_in
 from shop.queries.paging import all_of
@@ -67,9 +67,9 @@ def together(request):
     items = list(rows.filter(pk__in=chosen)[:MOST_TOGETHER])
     form = DisposeForm(
         posted(request),
-        dispositions=life.dispositions_of(request.user),
-        barred=life.engineers_only(request.user),
-        primary=any(life.needs_concession(item) for item in items),
+        dispositions=item_life.dispositions_of(request.user),
+        barred=item_life.engineers_only(request.user),
+        primary=any(item_life.needs_concession(item) for item in items),
     )
     if request.method == "POST" and items:
         done, _none = attempt(
@@ -85,6 +85,8 @@ def together(request):
         "form": form,
         "asked": request.GET.urlencode(),
         "left_out": len(chosen) > MOST_TOGETHER and MOST_TOGETHER,
-        "late": [item.label for item in items if not life.undecided(item.standing)],
+        "late": [
+            item.label for item in items if not item_life.undecided(item.standing)
+        ],
     }
     return render(request, "qa/nonconformances/together.html", context)

@@ -3,8 +3,8 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from qa.numeric.tool.estimate import Advice, ToolReport, ToolValue
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths
 from qa.wording.tools import ADVICE, KINDS, NOTHING, some_of
 from shop.numeric.units import to_nm

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from qa.numeric.tool.estimate import Advice, ToolReport
 from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.tell import Advice, ToolReport
 from qa.wording import lengths
 from qa.wording.tools import ADVICE, KINDS
 from shop.numeric.units import to_nm

@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from qa.numeric.tool.estimate import Advice, ToolReport, ToolValue
 from qa.numeric.tool.least_squares import ALIKE_MM, Why
-from qa.numeric.tool.tell import Advice, ToolReport, ToolValue
 from qa.wording import lengths, measuring
 from shop.numeric.units import to_nm
 

@@ -2,7 +2,7 @@
 
 import functools
 
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 
 
 def locked(row):

@@ -13,7 +13,7 @@ from shop import roles
 from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform, writing
 from shop.models import Person, PinTry, Proof, Tablet
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 from shop.rules import throttling
 from shop.wording.spans import wait
 

@@ -7,7 +7,7 @@ from shop.models import Airframe, AirframeType, Hand, Position
 
 from .fields import AskedReason, SerialField
 from .filters import Filter
-from .found import FoundField
+from .row_choice import RowChoiceField
 
 
 class TypeForm(forms.ModelForm):
@@ -20,12 +20,12 @@ class AirframeForm(forms.ModelForm):
     class Meta:
         model = Airframe
         fields = ("type", "serial", "name", "line_number")
-        field_classes = {"type": FoundField}
+        field_classes = {"type": RowChoiceField}
         help_texts = {"line_number": _("Order of build within the type, from 1.")}
 
 
 class PositionForm(forms.Form):
-    parent = FoundField(Position.objects.none(), label=_("Part of"), required=False)
+    parent = RowChoiceField(Position.objects.none(), label=_("Part of"), required=False)
     code = forms.CharField(label=_("Code"), max_length=40)
     name = forms.CharField(label=_("Name"), max_length=120)
     hand = forms.ChoiceField(
@@ -48,7 +48,7 @@ class PositionForm(forms.Form):
 
 
 class PlaceForm(AskedReason):
-    position = FoundField(Position.objects.none(), label=_("Position"))
+    position = RowChoiceField(Position.objects.none(), label=_("Position"))
     part = SerialField(label=_("Part serial"), max_length=60)
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -64,7 +64,7 @@ class RemoveForm(forms.Form):
 
 
 class AirframeFilter(Filter):
-    type = FoundField(
+    type = RowChoiceField(
         AirframeType.objects.all(),
         label=_("Type"),
         required=False,

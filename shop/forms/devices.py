@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from shop.models import Opens, Person
 
-from .found import FoundField
+from .row_choice import RowChoiceField
 
 API = [choice for choice in Opens.choices if choice[0] != Opens.CALENDAR]
 
@@ -20,7 +20,7 @@ class DeviceForm(forms.Form):
         label=_("Name"), max_length=60, help_text=_("What it is, and where it stands.")
     )
     opens = forms.ChoiceField(label=_("Opens"), choices=API)
-    person = FoundField(
+    person = RowChoiceField(
         label=_("Acts for"),
         queryset=Person.objects.filter(is_active=True),
         empty_label=_("choose"),

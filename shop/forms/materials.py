@@ -19,8 +19,8 @@ from shop.numeric.units import MILLI, MM2_PER_M2, PPM_PER_PERCENT, to_mm
 
 from .fields import DateField, WholeField, asked, needed
 from .filters import Filter, any_of
-from .found import FoundField
 from .measures import AmountField, PercentField, temperature
+from .row_choice import RowChoiceField
 
 
 class MaterialForm(forms.ModelForm):
@@ -58,7 +58,7 @@ class MaterialForm(forms.ModelForm):
 
 
 class LotForm(forms.Form):
-    material = FoundField(Material.objects.all(), label=_("Material"))
+    material = RowChoiceField(Material.objects.all(), label=_("Material"))
     number = forms.CharField(label=_("Lot number"), max_length=60)
     received_on = DateField(label=_("Received"), initial=localdate)
     expires_on = DateField(label=_("Expires"), required=False)
@@ -170,16 +170,16 @@ class LaminateForm(forms.Form):
     code = forms.CharField(label=_("Code"), max_length=40)
     revision = forms.CharField(label=_("Revision"), max_length=12, initial="A")
     name = forms.CharField(label=_("Name"), max_length=120)
-    design = FoundField(
+    design = RowChoiceField(
         PartDesign.objects.all(),
         label=_("For the design"),
         required=False,
         help_text=_("Its parts are weighed against this laminate."),
     )
-    resin = FoundField(
+    resin = RowChoiceField(
         Material.objects.filter(kind=MaterialKind.RESIN), label=_("Resin")
     )
-    recipe = FoundField(
+    recipe = RowChoiceField(
         CureRecipe.objects.all(), label=_("Cure recipe"), required=False
     )
     fiber_fraction_ppm = PercentField(

@@ -7,7 +7,7 @@ from shop.models import Hand, Origin, Part, PartDesign, PartState, StructuralCla
 
 from .fields import ask_for, asked, needed
 from .filters import Filter, any_of
-from .found import FoundField
+from .row_choice import RowChoiceField
 
 MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
 
@@ -24,7 +24,7 @@ class DesignForm(forms.ModelForm):
             "structural_class",
             "is_coupon",
         )
-        field_classes = {"mirror": FoundField}
+        field_classes = {"mirror": RowChoiceField}
 
     def __init__(self, *arguments, **named):
         super().__init__(*arguments, **named)
@@ -36,7 +36,7 @@ class DesignForm(forms.ModelForm):
 
 
 class PartForm(forms.Form):
-    design = FoundField(PartDesign.objects.all(), label=_("Design"))
+    design = RowChoiceField(PartDesign.objects.all(), label=_("Design"))
     serial = forms.CharField(label=_("Serial"), max_length=60)
     origin = forms.ChoiceField(
         label=_("Where it comes from"),

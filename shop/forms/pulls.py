@@ -22,8 +22,8 @@ from shop.numeric.trace import Trace, TraceError
 
 from .fields import AskedReason, MomentField, asked, needed
 from .filters import Filter, any_of
-from .found import FoundField
 from .measures import PercentField, mass, pressure, temperature
+from .row_choice import RowChoiceField
 from .tooling import LotField, lots_of
 
 JUST_NOW = _("Empty: just now.")
@@ -31,7 +31,9 @@ JUST_NOW = _("Empty: just now.")
 
 class StartForm(AskedReason):
     # Not required here: the rule that wants a laminate speaks for itself.
-    laminate = FoundField(Laminate.objects.all(), label=_("Laminate"), required=False)
+    laminate = RowChoiceField(
+        Laminate.objects.all(), label=_("Laminate"), required=False
+    )
     started_at = MomentField(label=_("Started"), required=False, help_text=JUST_NOW)
     temperature = temperature(_("Room temperature"), required=False)
     humidity = PercentField(label=_("Humidity in %"), required=False)
@@ -66,7 +68,7 @@ class LayForm(AskedReason):
             self.initial.setdefault("plies", [plies[0].pk])
         self.materials = list({ply.material for ply in plies})
         for material in sorted(self.materials, key=lambda material: material.code):
-            self.fields[f"lot_{material.pk}"] = FoundField(
+            self.fields[f"lot_{material.pk}"] = RowChoiceField(
                 lots_of().filter(material=material),
                 label=_("Lot of %(code)s") % {"code": material.code},
                 # With several, only the lots of the plies that are chosen.
@@ -145,7 +147,7 @@ class VoidForm(forms.Form):
 
 
 class YieldForm(forms.Form):
-    design = FoundField(PartDesign.objects.all(), label=_("Design"))
+    design = RowChoiceField(PartDesign.objects.all(), label=_("Design"))
     serial = forms.CharField(label=_("Serial"), max_length=60)
     note = forms.CharField(label=_("Note"), max_length=200, required=False)
 
@@ -166,7 +168,7 @@ class TraceForm(forms.Form):
             "could not read: what it did not see stays open."
         ),
     )
-    recipe = FoundField(CureRecipe.objects.all(), label=_("Recipe"), required=False)
+    recipe = RowChoiceField(CureRecipe.objects.all(), label=_("Recipe"), required=False)
 
     def clean_file(self) -> TraceFile:
         file = self.cleaned_data["file"]

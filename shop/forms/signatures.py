@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from shop.models import Meaning, Person
 
 from .filters import Filter, any_of
-from .found import FoundField
+from .row_choice import RowChoiceField
 
 
 def _named(person: Person) -> str:
@@ -17,7 +17,7 @@ class SignForm(forms.Form):
     """Who, as what, by name, proven. `shown` is the digest of what stands above."""
 
     shown = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    by = FoundField(
+    by = RowChoiceField(
         Person.objects.none(),
         label=_("Who signs"),
         help_text=_("Whoever signs types the name and the password or PIN here."),

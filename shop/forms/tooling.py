@@ -34,8 +34,8 @@ from .fields import (
     needed,
 )
 from .filters import Filter, any_of
-from .found import FoundField
 from .measures import PercentField, length, temperature
+from .row_choice import RowChoiceField
 
 
 def lots_of(*kinds: str):
@@ -44,7 +44,7 @@ def lots_of(*kinds: str):
     return rows.filter(material__kind__in=kinds) if kinds else rows
 
 
-class LotField(FoundField):
+class LotField(RowChoiceField):
     def __init__(self, *kinds: str, **named):
         named = {"label": _("Lot"), "required": False, **named}
         super().__init__(lots_of(*kinds), **named)
@@ -72,7 +72,7 @@ class ToolForm(forms.ModelForm):
             "due_back",
         )
         field_classes = {
-            "design": FoundField,
+            "design": RowChoiceField,
             "service_interval": WholeField,
             "expected_life": WholeField,
             "calibration_due": DateField,
@@ -196,7 +196,7 @@ class RouteForm(forms.Form):
 
 
 class CoatForm(AskedReason):
-    product = FoundField(ReleaseProduct.objects.all(), label=_("Product"))
+    product = RowChoiceField(ReleaseProduct.objects.all(), label=_("Product"))
     lot = LotField("release")
     applied_at = MomentField(
         label=_("When"), required=False, help_text=_("Empty: just now.")
@@ -229,10 +229,12 @@ class ReleaseProductForm(forms.ModelForm):
 class DefectForm(forms.Form):
     what = forms.CharField(label=_("What"), max_length=200)
     place = forms.CharField(label=_("Where on the tool"), max_length=120)
-    first_pull = FoundField(
+    first_pull = RowChoiceField(
         Pull.objects.none(), label=_("First pull that shows it"), required=False
     )
-    photo = FoundField(PhotoPin.objects.none(), label=_("On the photo"), required=False)
+    photo = RowChoiceField(
+        PhotoPin.objects.none(), label=_("On the photo"), required=False
+    )
     x = needed(
         PercentField(label=_("From its left edge, in %"), required=False, per=10_000),
         _("(needed with a photo)"),
@@ -317,7 +319,7 @@ class PlayForm(forms.Form):
 
 
 class MillingForm(forms.Form):
-    machine = FoundField(Machine.objects.all(), label=_("Machine"))
+    machine = RowChoiceField(Machine.objects.all(), label=_("Machine"))
     milled_on = DateField(label=_("Milled on"), initial=localdate)
     radius = length(_("Tool radius"), least=1)
     stepover = length(_("Stepover"), least=1)

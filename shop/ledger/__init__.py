@@ -1,7 +1,7 @@
 """The one ledger: each act that changes a fact appends one entry, chained by seals."""
 
 from .acts import Act, Refused, ReusedAct, find_receipt, perform, writing
-from .together import together
+from .group_commit import together
 
 __all__ = [
     "Act",

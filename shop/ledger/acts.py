@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from shop.models import Entry, Fact, Person
 from shop.models.kept import binding
-from shop.models.prepared import Prepared, Slot, Slots, insert
+from shop.models.prepared_statements import Prepared, Slot, Slots, insert
 
 from .canonical import bound_columns, canonical, columns, digest, entry_digest, plain
 

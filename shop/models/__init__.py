@@ -11,7 +11,6 @@ from .airframes import (
 )
 from .backups import BackupPlan
 from .devices import Device, Opens
-from .door import Session, SignInTry, Tried
 from .identity import PaperSize, ShopIdentity
 from .kept import Kept, Projection
 from .laminates import CureRecipe, Laminate, Ply
@@ -58,6 +57,7 @@ from .pulls import (
 from .release import ReleaseCoat, ReleaseKind, ReleaseProduct
 from .routes import RouteStep, StepDone, ToolStep
 from .second_factor import RecoveryCode, SecondFactor
+from .sign_ins import Session, SignInTry, Tried
 from .signatures import Meaning, ProvenBy, Signature
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
 from .tablets import PinTry, Proof, Tablet

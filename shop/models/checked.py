@@ -6,7 +6,7 @@ from django.db import DEFAULT_DB_ALIAS, DatabaseError, connections, models
 from django.db.models.functions import Coalesce
 from django.db.models.sql import Query
 
-from .prepared import built_for, cursor_of
+from .prepared_statements import built_for, cursor_of
 
 
 class Checked(models.Model):

@@ -7,7 +7,7 @@ from django.db.models import Subquery
 
 from shop.ledger import sealer
 from shop.models import Seal
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 
 NONE = "-"
 NOWHERE = 0

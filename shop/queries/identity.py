@@ -1,7 +1,7 @@
 """Who the shop is, and who said so when."""
 
 from shop.models import ShopIdentity
-from shop.models.prepared import Prepared
+from shop.models.prepared_statements import Prepared
 
 NEWEST = Prepared(lambda: ShopIdentity.objects.order_by("-id")[:1])
 

@@ -1,7 +1,7 @@
 """Which database this is: a restored copy has another id, carried by receipts."""
 
 from shop.models import Incarnation
-from shop.models.prepared import Prepared
+from shop.models.prepared_statements import Prepared
 
 NEWEST_FIRST = Prepared(
     lambda: Incarnation.objects.order_by("-started_at").values_list("id")

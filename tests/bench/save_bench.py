@@ -323,7 +323,7 @@ def _bare(act, changed) -> None:
     """The receipt alone, by which an act sent again is known."""
     from shop.ledger.canonical import canonical
     from shop.models import Entry
-    from shop.models.prepared import insert
+    from shop.models.prepared_statements import insert
 
     act.entry = Entry(
         act=act.id,

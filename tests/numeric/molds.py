@@ -6,7 +6,7 @@ import numpy as np
 
 from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.tool.characteristics import characteristics, free_to_move
-from qa.numeric.tool.tell import PulledReading
+from qa.numeric.tool.estimate import PulledReading
 
 
 def curved(count=12, gap=(1.0, 3.0), flush=(-0.5, 0.5)):

@@ -24,8 +24,8 @@ from qa.numeric.plan import (
     setting_spread,
 )
 from qa.numeric.shims import stacks
-from qa.numeric.tool import bounds, come, tell
-from qa.numeric.verdict import acceptance, deviation, ratio, together, witness
+from qa.numeric.tool import bounds, estimate, next_part
+from qa.numeric.verdict import acceptance, deviation, ratio, simultaneous, witness
 from shop.numeric import (
     aero,
     balance,
@@ -95,7 +95,7 @@ def shim_points(points):
 
 def pulled(gaps, flushes):
     return [
-        tell.PulledReading(str(part), row, gaps[part][row], flushes[part][row])
+        estimate.PulledReading(str(part), row, gaps[part][row], flushes[part][row])
         for part in range(len(gaps))
         for row in range(len(gaps[part]))
     ]
@@ -126,8 +126,8 @@ CASES = [
     (bite.next_bite, None, {"trim": 1.0, "fraction": 0.6, "floor": 0.1}),
     (finite.finite, None, {"one": 1.0, "several": [[1.0, 2.0], [3.0, 4.0]]}),
     (
-        together.all_conform,
-        lambda values, alone, common: together.all_conform(
+        simultaneous.all_conform,
+        lambda values, alone, common: simultaneous.all_conform(
             values, [joint.Limits(1.0, 2.0)] * 2, alone, common
         ),
         {"values": [1.5, 1.6], "alone": [0.1, 0.1], "common": 0.05},
@@ -615,8 +615,8 @@ CASES = [
         {"matrix": [[1.0, 0.5], [0.5, 1.0]], "degrees": 9.0, "level": 0.95},
     ),
     (
-        tell.tell_tool,
-        lambda gaps, flushes, sd_mm, worth_mm: tell.tell_tool(
+        estimate.estimate_tool,
+        lambda gaps, flushes, sd_mm, worth_mm: estimate.estimate_tool(
             flat_joint(PLACES), pulled(gaps, flushes), (), sd_mm, worth_mm
         ),
         {
@@ -637,8 +637,8 @@ CASES = [
         },
     ),
     (
-        come.come,
-        lambda expected, read: come.come(flat_joint(PLACES), (), expected, read),
+        next_part.come,
+        lambda expected, read: next_part.come(flat_joint(PLACES), (), expected, read),
         {
             "expected": [0.1, 0.0, 0.1, 0.0, 0.0, 0.1, 0.0, 0.1],
             "read": [1.5, 1.6, 1.4, 1.5, 0.1, 0.0, 0.1, 0.0],
@@ -688,8 +688,8 @@ INNER = {
         "seat",
         "rotation",
     ),
-    *("characteristics", "least_squares", "scatter", "openings"),  # tell_tool
-    "openings_told",  # tell_tool
+    *("characteristics", "least_squares", "scatter", "openings"),  # estimate_tool
+    "openings_told",  # estimate_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching", "boxes"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),

@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from qa.numeric.geometry.joint import Limits, Station, build_joint
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.characteristics import free_to_move
-from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import (
+from qa.numeric.tool.estimate import (
     Advice,
     Alike,
     PulledReading,
     TooMuch,
-    tell_tool,
+    estimate_tool,
 )
+from qa.numeric.tool.least_squares import Why
 from tests.numeric.doors import door, square
 from tests.numeric.molds import Mold, curved, dense, numbers, readings
 
@@ -38,7 +38,7 @@ def test_two_parts_that_are_held_give_their_mean_by_hand():
     joint = square(gap=(1.0, 3.0))
     rows = [PulledReading("A", k, gap) for k, gap in enumerate((1.2, 2.0, 2.1, 1.9))]
     rows += [PulledReading("B", k, gap) for k, gap in enumerate((1.4, 1.8, 2.3, 2.1))]
-    report = tell_tool(joint, rows, ())
+    report = estimate_tool(joint, rows, ())
     assert numbers(report, "tool_mm")[:4] == pytest.approx([-0.7, -0.1, 0.2, 0.0])
     assert report.scatter.sd_mm == pytest.approx(0.2 / math.sqrt(2))
     assert report.scatter.degrees == 4
@@ -63,19 +63,19 @@ def test_what_a_gauge_may_be_off_alike_counts_where_it_read_and_nowhere_else():
         Alike("gap", frozenset({1}), 0.4),
         Alike("flush", frozenset({0, 2}), 0.1),
     ]
-    held = tell_tool(joint, rows, (), alike=alike)
+    held = estimate_tool(joint, rows, (), alike=alike)
     assert numbers(held, "zero_mm") == pytest.approx(
         [0.3, 0.5, 0.0, 0.0, 0.1, 0.0, 0.1, 0.0]
     )
     assert held.gap[1].advice == held.gap[2].advice == Advice.OUT
-    assert tell_tool(
+    assert estimate_tool(
         joint, rows, (), alike=[Alike("gap", frozenset({1}), 0.7)]
     ).gap[1].why == Why.ONE_GAUGE  # fmt: skip
-    free = tell_tool(joint, rows, free_to_move(joint), 0.01, alike=alike[2:])
+    free = estimate_tool(joint, rows, free_to_move(joint), 0.01, alike=alike[2:])
     assert [value.zero_mm for value in free.flush] == pytest.approx([0.05] * 4)
     for mm in (-0.1, math.nan):
         with pytest.raises(ValueError):
-            tell_tool(joint, rows, (), alike=[Alike("gap", frozenset({0}), mm)])
+            estimate_tool(joint, rows, (), alike=[Alike("gap", frozenset({0}), mm)])
 
 
 @pytest.mark.parametrize(
@@ -92,7 +92,7 @@ def test_advice_says_which_way_the_tool_goes(kind, by, advice):
     tool = np.zeros(8)
     tool[0 if kind == "gap" else 4] = by
     mold = Mold(joint, tool, np.full(8, 0.01), np.random.default_rng(1), ())
-    value = told(tell_tool(joint, mold.parts(3), ()), 0, kind)
+    value = told(estimate_tool(joint, mold.parts(3), ()), 0, kind)
     assert value.advice == advice
     assert value.correction_mm == -value.tool_mm == pytest.approx(-by, abs=0.05)
 
@@ -136,7 +136,7 @@ def test_least_squares_agrees_with_a_dense_design_matrix(
                 seed + 10 * k + s, mold.values(mold.errors(), 0.3 * s), share
             )
             rows += readings(f"P{k}", values, f"O{s}" if openings > 1 else "")
-    report = tell_tool(joint, rows, motions, sd_mm=0.2)
+    report = estimate_tool(joint, rows, motions, sd_mm=0.2)
     coupled = "both" in report.scatter.seen
     assert coupled == (shape == "curved" and way != "none")
     square = freedom = 0.0
@@ -168,7 +168,7 @@ def test_rigid_motions_of_parts_change_nothing_that_is_said(seed, shape):
     slopes = mold.asked.slopes
     moved = [v + slopes @ random.normal(size=slopes.shape[1]) * 2 for v in values]
     one, other = (
-        tell_tool(
+        estimate_tool(
             joint,
             [r for k, v in enumerate(every) for r in readings(f"P{k}", v)],
             mold.motions,
@@ -187,7 +187,7 @@ def test_a_mold_that_is_only_shifted_as_a_whole_is_left_alone():
     count = 2 * len(joint.stations)
     mold = Mold(joint, np.zeros(count), np.full(count, 0.05), np.random.default_rng(2))
     mold.tool = mold.asked.slopes @ np.array([0.0, 0.0, 0.5, 2.0, -1.0, 1.0])
-    report = tell_tool(joint, mold.parts(3), mold.motions)
+    report = estimate_tool(joint, mold.parts(3), mold.motions)
     assert {value.advice for value in report.values} == {Advice.LEAVE}
 
 
@@ -196,8 +196,8 @@ def test_the_order_of_rows_does_not_matter():
     count = 2 * len(joint.stations)
     mold = Mold(joint, np.ones(count), np.full(count, 0.1), np.random.default_rng(4))
     rows = mold.parts(3)
-    one = tell_tool(joint, rows, mold.motions)
-    other = tell_tool(joint, rows[::-1], mold.motions)
+    one = estimate_tool(joint, rows, mold.motions)
+    other = estimate_tool(joint, rows[::-1], mold.motions)
     for name in ("tool_mm", "low_mm", "high_mm"):
         np.testing.assert_allclose(numbers(one, name), numbers(other, name), atol=1e-9)
 
@@ -207,7 +207,9 @@ def test_the_same_input_gives_the_same_report():
     count = 2 * len(joint.stations)
     mold = Mold(joint, np.ones(count), np.full(count, 0.1), np.random.default_rng(4))
     rows = mold.parts(3)
-    assert tell_tool(joint, rows, mold.motions) == tell_tool(joint, rows, mold.motions)
+    assert estimate_tool(joint, rows, mold.motions) == estimate_tool(
+        joint, rows, mold.motions
+    )
 
 
 def limits_joint(gaps):
@@ -232,7 +234,7 @@ def test_the_target_of_one_limit_is_half_the_narrowest_width_inside_of_it():
         for part in "AB"
         for k, gap in enumerate((1.5, 2.5, 1.5, 2.0))
     ]
-    report = tell_tool(joint, rows, (), sd_mm=0.1)
+    report = estimate_tool(joint, rows, (), sd_mm=0.1)
     assert numbers(report, "tool_mm")[:4] == pytest.approx([0, 0, 0, 0])
     assert report.bare == ()
 
@@ -240,7 +242,7 @@ def test_the_target_of_one_limit_is_half_the_narrowest_width_inside_of_it():
 def test_without_any_width_the_target_is_the_limit_itself_and_that_is_said():
     joint = limits_joint([(None, 3)] * 4)
     rows = [PulledReading("A", k, 3.2) for k in range(4)]
-    report = tell_tool(joint, rows, (), sd_mm=0.1)
+    report = estimate_tool(joint, rows, (), sd_mm=0.1)
     assert numbers(report, "tool_mm")[:4] == pytest.approx([0.2] * 4)
     assert report.bare == tuple((row, "gap") for row in range(4))
 
@@ -249,7 +251,7 @@ def test_one_part_tells_nothing_of_its_mold():
     joint = door(across=4, up=2)
     count = 2 * len(joint.stations)
     mold = Mold(joint, np.ones(count), np.full(count, 0.1), np.random.default_rng(5))
-    report = tell_tool(joint, mold.parts(1), mold.motions)
+    report = estimate_tool(joint, mold.parts(1), mold.motions)
     assert not report.anything
     assert {value.why for value in report.values} == {Why.NO_SCATTER}
     assert np.isnan(numbers(report, "tool_mm")).all()
@@ -266,7 +268,7 @@ def test_one_part_and_a_known_standard_deviation_tell_what_they_can():
     tool = np.zeros(8)
     tool[0] = -2.0
     mold = Mold(joint, tool, np.full(8, 0.01), np.random.default_rng(5), ())
-    report = tell_tool(joint, mold.parts(1), (), sd_mm=0.2)
+    report = estimate_tool(joint, mold.parts(1), (), sd_mm=0.2)
     assert numbers(report, "standard_error_mm") == pytest.approx(np.full(8, 0.2))
     assert told(report, 0, "gap").advice == Advice.IN
     assert report.scatter.degrees is None
@@ -277,7 +279,7 @@ def test_parts_that_read_alike_to_the_last_digit_tell_no_bounds():
     count = 2 * len(joint.stations)
     values = 1.9 + 0.1 * np.arange(count)
     rows = readings("A", values) + readings("B", values)
-    report = tell_tool(joint, rows, free_to_move(joint))
+    report = estimate_tool(joint, rows, free_to_move(joint))
     assert {value.why for value in report.values} == {Why.NO_SCATTER}
     assert np.isfinite(numbers(report, "tool_mm")).all()
 
@@ -288,7 +290,7 @@ def test_flushness_of_one_part_alone_tells_nothing_although_gaps_are_told():
     mold = Mold(joint, np.zeros(count), np.full(count, 0.1), np.random.default_rng(6))
     bare = mold.values(mold.errors())
     bare[count // 2 :] = np.nan
-    report = tell_tool(joint, mold.parts(1) + readings("Q", bare), mold.motions)
+    report = estimate_tool(joint, mold.parts(1) + readings("Q", bare), mold.motions)
     assert {value.why for value in report.gap} == {None}
     assert {value.why for value in report.flush} == {Why.NO_SCATTER}
 
@@ -301,10 +303,10 @@ def test_a_station_seen_by_one_reading_of_a_part_that_sits_anyhow_cannot_be_told
     mold = Mold(joint, np.zeros(count), np.full(count, 0.1), np.random.default_rng(7))
     rows = [r for r in mold.parts(2) if r.station != 0]
     lone = [PulledReading("C", 0, 2.5)]
-    report = tell_tool(joint, rows + lone, mold.motions)
+    report = estimate_tool(joint, rows + lone, mold.motions)
     assert told(report, 0, "gap").why == Why.NOT_TIED
     assert {value.why for value in report.gap[1:]} == {None}
-    alone = tell_tool(joint, rows, mold.motions)
+    alone = estimate_tool(joint, rows, mold.motions)
     np.testing.assert_allclose(
         numbers(report, "tool_mm")[1:], numbers(alone, "tool_mm")[1:], atol=1e-9
     )
@@ -322,9 +324,9 @@ def test_halves_measured_on_different_parts_are_not_told_as_one():
         for reading in mold.part(name)
         if (reading.station < 5) == (name in "AB")
     ]
-    report = tell_tool(joint, rows, mold.motions)
+    report = estimate_tool(joint, rows, mold.motions)
     assert [value.why for value in report.gap] == [Why.NOT_TIED] * 5 + [None] * 7
-    tied = tell_tool(joint, rows + mold.part("E"), mold.motions)
+    tied = estimate_tool(joint, rows + mold.part("E"), mold.motions)
     assert {value.why for value in tied.gap} == {None}
 
 
@@ -334,7 +336,7 @@ def test_what_seating_follows_whatever_it_is_cannot_be_told():
     so that both are 0.3 too wide wherever the part sits."""
     joint = square(gap=(1.0, 3.0))
     rows = [PulledReading(p, k, 2.0 + 0.3 * k) for p in "AB" for k in range(3)]
-    report = tell_tool(joint, rows, free_to_move(joint), sd_mm=0.1)
+    report = estimate_tool(joint, rows, free_to_move(joint), sd_mm=0.1)
     assert told(report, 1, "gap").why == Why.FOLLOWS_SEATING
     assert told(report, 3, "gap").why == Why.NOT_MEASURED
     assert numbers(report, "tool_mm")[[0, 2]] == pytest.approx([0.3, 0.3])
@@ -361,7 +363,7 @@ def test_parts_tried_in_two_openings_tell_the_tool_from_the_openings():
         for opening, off in there.items()
         for reading in mold.part(name, opening=opening, there=off)
     ]
-    report = tell_tool(mold.joint, rows, mold.motions)
+    report = estimate_tool(mold.joint, rows, mold.motions)
     assert told(report, 3, "gap").advice == Advice.IN
     assert told(report, 8, "gap").advice == Advice.LEAVE
     assert abs(told(report, 8, "gap").tool_mm) < 0.3
@@ -371,7 +373,7 @@ def test_parts_each_tried_in_an_opening_of_its_own_cannot_tell_the_tool_from_it(
     mold, there = openings_mold()
     rows = mold.part("A", opening="L1", there=there["L1"])
     rows += mold.part("B", opening="L2", there=there["L2"])
-    report = tell_tool(mold.joint, rows, mold.motions, sd_mm=0.05)
+    report = estimate_tool(mold.joint, rows, mold.motions, sd_mm=0.05)
     assert {value.why for value in report.values} == {Why.OPENING}
 
 
@@ -383,7 +385,7 @@ def test_a_station_that_links_the_openings_on_no_part_is_not_told():
         for reading in mold.part(name, opening=opening, there=there[opening])
         if (name, opening, reading.station) != ("A", "L2", 5)
     ]
-    report = tell_tool(mold.joint, rows, mold.motions)
+    report = estimate_tool(mold.joint, rows, mold.motions)
     assert told(report, 5, "gap").why == told(report, 5, "flush").why == Why.OPENING
     assert {v.why for row, v in enumerate(report.gap) if row != 5} == {None}
 
@@ -397,9 +399,9 @@ def test_a_motion_turns_but_how_far_it_may_does_not_count():
     count = 2 * len(joint.stations)
     mold = Mold(joint, np.zeros(count), np.full(count, 0.1), np.random.default_rng(3))
     rows = mold.parts(3)
-    assert tell_tool(joint, rows, near) == tell_tool(joint, rows, far)
+    assert estimate_tool(joint, rows, near) == estimate_tool(joint, rows, far)
     fixed = (Motion("slide", (0, 1.0, 0), (0, 0, 0), (0, 0, 0), 0.0, 0.0),)
-    assert tell_tool(joint, rows, fixed) == tell_tool(joint, rows, ())
+    assert estimate_tool(joint, rows, fixed) == estimate_tool(joint, rows, ())
 
 
 @pytest.mark.parametrize(
@@ -416,16 +418,16 @@ def test_a_motion_turns_but_how_far_it_may_does_not_count():
 def test_what_makes_no_sense_is_refused_by_name(change, why):
     given_ = {"joint": square(), "readings": [], "motions": ()} | change
     with pytest.raises(ValueError, match=why):
-        tell_tool(**given_)
+        estimate_tool(**given_)
 
 
 def test_too_many_stations_to_work_out_are_refused():
     joint = door(across=1001, up=2, size=(40_000.0, 250.0))
     with pytest.raises(TooMuch, match="4012 characteristics"):
-        tell_tool(joint, [], ())
+        estimate_tool(joint, [], ())
 
 
 def test_no_reading_at_all_tells_nothing():
-    report = tell_tool(square(), [], ())
+    report = estimate_tool(square(), [], ())
     assert not report.anything
     assert report.parts == ()

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from qa.numeric.tool.bounds import Family, critical_value
-from qa.numeric.tool.tell import Advice, tell_tool
+from qa.numeric.tool.estimate import Advice, estimate_tool
 from tests.numeric.doors import door
 from tests.numeric.molds import Mold, numbers
 
@@ -131,7 +131,7 @@ def test_bounds_cover_the_tool_at_all_stations_in_95_percent_of_molds(
     worst = []  # error of a mold, in halves of its bounds
     for mold in molds(parts, gap_sd=gap_sd, flush_sd=flush_sd):
         true = out_of_reach(mold) @ mold.tool
-        report = tell_tool(mold.joint, mold.parts(parts), mold.motions, sd_mm=given)
+        report = estimate_tool(mold.joint, mold.parts(parts), mold.motions, sd_mm=given)
         low, high = numbers(report, "low_mm"), numbers(report, "high_mm")
         worst.append(np.abs((2 * true - low - high) / (high - low)).max())
     worst = np.array(worst)
@@ -144,7 +144,7 @@ def test_a_perfect_mold_is_left_alone_in_95_percent_of_shops():
     """Whatever is worth correcting: even what is worth nothing."""
     blamed = 0
     for mold in molds(11, spread=0.0):
-        report = tell_tool(mold.joint, mold.parts(3), mold.motions, worth_mm=0.0)
+        report = estimate_tool(mold.joint, mold.parts(3), mold.motions, worth_mm=0.0)
         blamed += any(value.advice != Advice.LEAVE for value in report.values)
     assert blamed / MOLDS <= 0.05 + (ALLOWED if MOLDS < 4000 else 0)
 
@@ -163,7 +163,7 @@ def test_bounds_cover_where_parts_show_the_same_in_two_openings():
             for opening, off in (("L1", there), ("L2", -there)):
                 noise = own + mold.errors() * 0.3
                 rows += mold.part(name, opening=opening, there=off, errors=noise)
-        report = tell_tool(mold.joint, rows, mold.motions)
+        report = estimate_tool(mold.joint, rows, mold.motions)
         true = out_of_reach(mold) @ mold.tool
         low, high = numbers(report, "low_mm"), numbers(report, "high_mm")
         covered += bool(((low <= true) & (true <= high)).all())
@@ -176,7 +176,7 @@ def test_the_next_part_from_a_corrected_mold_conforms_as_often_as_promised():
     shares that came, over all molds, are those that were promised."""
     promised, came = [], []
     for mold in molds(13, spread=0.3):
-        report = tell_tool(mold.joint, mold.parts(3), mold.motions)
+        report = estimate_tool(mold.joint, mold.parts(3), mold.motions)
         asked, keep = mold.asked, out_of_reach(mold)
         shares = report.share
         promised.append(

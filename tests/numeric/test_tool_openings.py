@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from qa.numeric.geometry.joint import build_joint
 from qa.numeric.tool.characteristics import characteristics, free_to_move
+from qa.numeric.tool.estimate import PulledReading, estimate_tool
 from qa.numeric.tool.least_squares import Seating, Why
 from qa.numeric.tool.openings import MOST_VALUES, bounded
 from qa.numeric.tool.scatter import pooled_fit
-from qa.numeric.tool.tell import PulledReading, tell_tool
 from qa.wording.openings import opening_lines
 from qa.wording.tools import notes
 from tests.numeric.doors import door, square
@@ -94,7 +94,7 @@ def test_openings_agree_with_least_squares_on_a_dense_design(seed, shape, tried,
             values = mold.values(own + 0.1 * random.normal(size=count), there[one])
             values[random.random(count) < share] = np.nan
             rows += readings(f"P{number}", values, f"O{one}")
-    report = tell_tool(joint, rows, motions, sd_mm=0.3)
+    report = estimate_tool(joint, rows, motions, sd_mm=0.3)
     if any(value.why for value in report.values):
         return  # what hangs together is less than all
     shown, errors = told(report, "opening_mm"), told(report, "standard_error_mm")
@@ -126,7 +126,7 @@ def test_two_held_parts_in_two_openings_by_hand():
                 PulledReading(part, k, gap, opening=opening)
                 for k, gap in enumerate(gaps)
             ]
-    report = tell_tool(joint, rows, ())
+    report = estimate_tool(joint, rows, ())
     first, second = report.apart.each
     assert (first.name, second.name) == ("L1", "L2")
     assert [v.opening_mm for v in first.gap] == pytest.approx([0.2, 0, 0, 0])
@@ -145,7 +145,7 @@ def linked(tried, joint=None, **more):
     random = np.random.default_rng(3)
     mold = Mold(joint, np.zeros(count), np.full(count, 0.1), random)
     rows = [r for p, o in tried for r in mold.part(p, opening=o)]
-    return tell_tool(joint, rows, mold.motions, **more)
+    return estimate_tool(joint, rows, mold.motions, **more)
 
 
 def test_openings_are_told_only_as_far_as_parts_link_them():

@@ -12,7 +12,7 @@ from qa.actions.joints import RequirementDraft, StationDraft
 from qa.models import Check, Instrument, Joint, Reading
 from qa.numeric.geometry import layout
 from qa.rules.judging import Typed
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 from tests.shop.making import (
     fresh,
     make_airframe,

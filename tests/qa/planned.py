@@ -6,7 +6,7 @@ from qa.actions import fit_plans, trimming
 from qa.actions.trimming import Taken
 from qa.models import Check
 from qa.rules import plan_records, planning
-from shop.models.prepared import Prepared, Slot
+from shop.models.prepared_statements import Prepared, Slot
 from tests.qa.making import make_check, make_fit_up, make_joint, make_stations, mm, read
 
 PLANNED = Prepared(

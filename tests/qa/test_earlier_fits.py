@@ -12,7 +12,7 @@ from qa.actions import checks, fit_plans, tool_corrections, trimming
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
 from qa.models import Check, CheckState, FitPlan, FitUp, PlannedCut, TrimCut
-from qa.queries.joints.earlier import earlier_page
+from qa.queries.joints.earlier_airframes import earlier_page
 from qa.queries.molds import corrections
 from qa.queries.plans import plan_pages
 from qa.queries.plans.printed_templates import edges_of

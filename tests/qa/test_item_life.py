@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from qa.actions import defects, nonconformances, raising
 from qa.models import DefectKind, Nonconformance, NonconformanceState
-from qa.rules import life
+from qa.rules import item_life
 from shop.actions import suspects
 from shop.ledger import Refused, perform, projections
 from shop.ledger.verify import verify
@@ -95,7 +95,7 @@ def led_to(people, state, item):
         else:
             do(verb, item, by.get(verb, checker))
     standing = NonconformanceState.objects.get(pk=item.pk)
-    assert life.place_of(standing) == state
+    assert item_life.place_of(standing) == state
     return item
 
 
@@ -112,10 +112,12 @@ def more_people(people):
 def test_the_printed_table_is_the_rule():
     table = printed()
     said = {
-        (place, verb) for verb, move in life.MOVES.items() for place in move.come_from
+        (place, verb)
+        for verb, move in item_life.MOVES.items()
+        for place in move.come_from
     }
     assert set(table) == {(str(place), str(verb)) for place, verb in said}
-    assert set(life.PLACES) == set(STATES)
+    assert set(item_life.PLACES) == set(STATES)
     assert set(nonconformances.Verb.values) == set(SAID)
 
 
@@ -139,7 +141,7 @@ def test_every_act_of_every_role_does_what_the_table_says(people, state):
                 done = True
             except (Refused, PermissionDenied) as no:
                 done, why = False, no
-            after = life.place_of(NonconformanceState.objects.get(pk=item.pk))
+            after = item_life.place_of(NonconformanceState.objects.get(pk=item.pk))
             set_rollback(True)
         assert done == (role in who), (state, verb, role)
         if done:

@@ -20,8 +20,8 @@ from qa.actions.trimming import Taken
 from qa.files import joint_text
 from qa.models import Check, CorrectionEnd, CurrentReading, Kind, ToolCorrection
 from qa.numeric.tool.characteristics import free_to_move
+from qa.numeric.tool.estimate import PulledReading, estimate_tool
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import PulledReading, tell_tool
 from qa.queries.molds import corrections, fits
 from qa.queries.molds.kin import sentences
 from qa.rules import mold_assessment, mold_corrections, mold_kin
@@ -275,7 +275,7 @@ def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
     geometry = told.geometry
     some = replace(geometry, stations=tuple(geometry.stations[row] for row in kept))
     rows = [replace(one, station=kept.index(one.station)) for one in readings]
-    alone = tell_tool(some, rows, free_to_move(geometry))
+    alone = estimate_tool(some, rows, free_to_move(geometry))
     for row, value in zip(kept, alone.gap, strict=True):
         assert told.report.gap[row].tool_mm == pytest.approx(value.tool_mm)
         assert told.report.gap[row].low_mm == pytest.approx(value.low_mm)

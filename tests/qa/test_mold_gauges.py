@@ -18,8 +18,8 @@ from pypdf import PdfReader
 
 from qa.actions import gauges, instruments, tool_corrections
 from qa.models import Kind, ToolCorrection
+from qa.numeric.tool.estimate import Advice
 from qa.numeric.tool.least_squares import Why
-from qa.numeric.tool.tell import Advice
 from qa.queries.molds import corrections, plugs
 from qa.rules import mold_assessment, mold_kin
 from qa.rules.mold_assessment import Choice

@@ -29,7 +29,7 @@ from qa.models import CloseOut, FitUp, Nonconformance
 from qa.queries import close_out
 from qa.queries.nonconformances.rechecks import possible_rechecks
 from qa.queries.offers import about_to_offer
-from qa.rules import acceptance, life, offering
+from qa.rules import acceptance, item_life, offering
 from qa.rules.signed_close_outs import address_of
 from shop.ledger import Refused
 from shop.models import Airframe, Meaning, Person, Role, TemporaryItem, TemporaryVerb
@@ -74,14 +74,14 @@ def every_item():
     for row in rows.order_by("pk"):
         now = row.standing
         what = (now.state, now.disposition, bool(now.cause), bool(row.part_id))
-        seen.setdefault((*what, life.scrapped(row), row.of_fit), row)
+        seen.setdefault((*what, item_life.scrapped(row), row.of_fit), row)
     return list(seen.values())
 
 
 def doing(item, verb: str, person) -> list[dict]:
     """Everything that could be said with an act."""
     if verb == "dispose":
-        every = life.decidable(item, person)
+        every = item_life.decidable(item, person)
         return [{"note": NOTE, "disposition": x, "concession": "C-1"} for x in every]
     if verb == "verify":
         checks = [None, *possible_rechecks(item)]
@@ -104,7 +104,7 @@ def test_an_item_offers_what_can_be_done_with_it(crew):
     nonconformances.explain(by=lead, item=waits, cause="trim")
     waits.standing.refresh_from_db()
     look_at(waits, crew, offered, withheld)
-    assert offered == set(life.MOVES)
+    assert offered == set(item_life.MOVES)
     assert {"verify", "close", "dispose"} <= withheld
 
 
@@ -112,7 +112,7 @@ def look_at(item, crew, offered, withheld) -> None:
     """Compare the page of one item with its acts, for everybody."""
     for person in crew:
         text = page_of(person, reverse("nonconformance", args=[item.pk]))
-        for verb in life.offered(item.standing):
+        for verb in item_life.offered(item.standing):
             address = reverse("nonconformance_act", args=[item.pk, verb])
             there = f'"{address}"' in text
             why = []

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 
 from qa.actions.settings import Set, Settings, record_settings
 from qa.models import Check, FitUp
-from qa.queries.joints.set_and_came import came_view
+from qa.queries.joints.predicted_and_done import came_view
 from qa.rules import setting_rounds
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check

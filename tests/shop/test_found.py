@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from shop.forms.found import MOST
+from shop.forms.row_choice import MOST
 from shop.models import Part, PartDesign
 from tests.around import by_hand
 

@@ -13,16 +13,16 @@ from qa.files.command_line import add_seam_arguments
 from qa.files.joint import JointFile
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.characteristics import free_to_move
-from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.tell import (
+from qa.numeric.tool.estimate import (
     LEAST_WORTH_MM,
     Advice,
     PulledReading,
     ToolReport,
     ToolValue,
     TooMuch,
-    tell_tool,
+    estimate_tool,
 )
+from qa.numeric.tool.openings import OpeningValue
 from qa.wording import measuring
 from qa.wording.openings import opening_lines, opening_word
 from qa.wording.tools import advice_text, notes
@@ -141,7 +141,7 @@ def estimated(options: dict) -> tuple[JointFile, ToolReport]:
         for row in rows
     ]
     try:
-        return file, tell_tool(
+        return file, estimate_tool(
             file.joint,
             readings,
             _motions(options["freedom"], file),

@@ -28,7 +28,7 @@ from qa.numeric.plan.result import (
 from qa.numeric.plan.seat import solve_seat
 from qa.numeric.plan.separate import solve_apart
 from qa.numeric.plan.trim import Trim, TrimRules, solve_trim
-from qa.numeric.verdict.together import all_conform
+from qa.numeric.verdict.simultaneous import all_conform
 
 # What may be done: the best of all, less and less of it, or what the best seat leaves.
 BEST, SET, TRIM, LEAVE, SEAT_FIRST = "best", "set", "trim", "leave", "seat_first"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from qa.models import Check, FitPlan
 from qa.queries.joints import drawings
-from qa.queries.joints.earlier import EarlierPage, earlier_page
+from qa.queries.joints.earlier_airframes import EarlierPage, earlier_page
 from qa.rules import earlier_fits, plan_records
 from qa.wording import lengths
 from shop.numeric.units import to_nm

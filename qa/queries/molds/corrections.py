@@ -7,17 +7,17 @@ from django.utils.translation import gettext as _
 
 from qa.drawing import svg
 from qa.models import CorrectionEnd, Kind, ToolCorrection
-from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.queries.molds import doubts, kin, plugs
-from qa.queries.molds.fits import ended, openings_notes
-from qa.queries.molds.openings import OpeningsPage, openings_page
-from qa.queries.molds.pictures import (
+from qa.queries.molds.deviation_maps import (
     StationRow,
     bars_scene,
     map_scene,
     signed,
     station_rows,
 )
+from qa.queries.molds.fits import ended, openings_notes
+from qa.queries.molds.openings import OpeningsPage, openings_page
 from qa.queries.molds.plugs import OfPlug
 from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam

@@ -8,10 +8,15 @@ from django.utils.translation import gettext as _
 from qa.drawing import svg
 from qa.models import CorrectionEnding, Kind, ToolCorrection
 from qa.queries.molds import doubts, kin
+from qa.queries.molds.deviation_maps import (
+    StationRow,
+    bars_scene,
+    map_scene,
+    station_rows,
+)
 from qa.queries.molds.doubts import Doubts
 from qa.queries.molds.drifts import MoldDrift, drift_of
 from qa.queries.molds.openings import OpeningsPage, openings_page
-from qa.queries.molds.pictures import StationRow, bars_scene, map_scene, station_rows
 from qa.rules import mold_assessment, mold_corrections, mold_fits, mold_kin
 from qa.rules.mold_assessment import Choice, MoldAssessment, Openings
 from qa.rules.mold_fits import FirstFit, MoldFits

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from qa.models import Kind
+from qa.numeric.tool.opening_effects import OpeningTold
 from qa.numeric.tool.openings import OpeningValue
-from qa.numeric.tool.openings_told import OpeningTold
-from qa.queries.molds.pictures import signed
+from qa.queries.molds.deviation_maps import signed
 from qa.wording import lengths
 from qa.wording.openings import opening_word
 from shop.numeric.units import to_nm

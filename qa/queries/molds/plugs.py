@@ -7,7 +7,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from qa.models import CorrectionEnding, Kind, PlugCorrection, ToolCorrection
-from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.queries.molds import doubts
 from qa.rules import mold_corrections, mold_kin
 from qa.rules.mold_kin import Kin, PlugDone

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from qa.models import CorrectionEnding, Kind
 from qa.numeric.geometry.edge_curve import Bend, Course, edge_curve
-from qa.numeric.tool.tell import Advice
+from qa.numeric.tool.estimate import Advice
 from qa.queries.issue import GENERAL_CAUTIONS, Signature, boxes_of, local
 from qa.queries.molds.corrections import CorrectionPage
 from qa.queries.plans.edge_templates import part_on_left

@@ -20,7 +20,7 @@ from qa.models import (
 )
 from qa.queries.checks.photos import photos_of_item
 from qa.queries.joints import drawings
-from qa.rules import life
+from qa.rules import item_life
 from qa.wording.findings import places
 from qa.wording.items import UNKNOWN_CLASS
 from shop.identifiers import KINDS
@@ -166,7 +166,7 @@ def item_row(item: Nonconformance, now: datetime | None = None) -> ItemRow:
         holder=standing.holder.name if standing.holder else "",
         due=standing.due,
         overdue=late(standing, now),
-        next_by=life.moved_on_by(standing),
+        next_by=item_life.moved_on_by(standing),
         raised_by=item.entry.author,
         opened_at=standing.opened_at,
         days=(end - standing.opened_at).days,
@@ -284,12 +284,12 @@ class ItemView:
 def item_view(item: Nonconformance) -> ItemView:
     """Return everything about one item (one of `whole`), in a constant number of
     statements."""
-    named = StructuralClass(life.structural_class(item) or StructuralClass.PRIMARY)
-    known = bool(life.structural_class(item))
+    named = StructuralClass(item_life.structural_class(item) or StructuralClass.PRIMARY)
+    known = bool(item_life.structural_class(item))
     return ItemView(
         row=item_row(item),
         structural=str(named.label if known else UNKNOWN_CLASS),
-        primary=life.needs_concession(item),
+        primary=item_life.needs_concession(item),
         map=_map(item),
         origin=_origin(item.standing),
         holds=_holds(item),
@@ -349,7 +349,7 @@ def _holds(item: Nonconformance) -> list[Hold]:
 
 def origin_choices(item: Nonconformance) -> list[tuple[str, list[tuple[str, str]]]]:
     """What the item can have come from, by kind, for a form."""
-    origins = life.origins(item)
+    origins = item_life.origins(item)
     return [
         (
             str(genealogy.WORDS[kind]),
@@ -369,7 +369,7 @@ def hold_choices(item: Nonconformance) -> list[tuple[str, str]]:
     )
     return [
         (f"{kind}:{row.id}", f"{KINDS[kind].word} {row.label}")
-        for kind, keys in life.origins(item).items()
+        for kind, keys in item_life.origins(item).items()
         if kind in HOLD_FIRST
         for row in genealogy.describe(kind, keys, most=MOST_ORIGINS).rows
         if (kind, row.id) not in held

@@ -3,7 +3,7 @@
 from django.db.models import Q, QuerySet
 
 from qa.models import Check, Disposition, Nonconformance
-from qa.rules import life
+from qa.rules import item_life
 
 MOST_OLD = 4
 
@@ -22,7 +22,7 @@ def too_old(item: Nonconformance) -> list[Check]:
 
 def _shown_after(item: Nonconformance) -> int:
     worked = item.standing.disposition in (Disposition.REWORK, Disposition.REPAIR)
-    return life.last_worked(item) if worked else 0
+    return item_life.last_worked(item) if worked else 0
 
 
 def _rechecks(item: Nonconformance) -> QuerySet[Check]:

@@ -15,7 +15,7 @@ from qa.drawing.pareto import Bar, Share, shares
 from qa.models import Nonconformance, Severity
 from qa.queries.nonconformances import item_pages
 from qa.queries.nonconformances.item_pages import ItemRow
-from qa.rules import life
+from qa.rules import item_life
 from qa.wording.findings import span
 from shop.identifiers import KINDS
 from shop.models import Lineage
@@ -61,7 +61,7 @@ class Group:
     @property
     def undecided(self) -> bool:
         """Whether any of them can be decided together with others."""
-        return any(row.state in life.UNDECIDED for row in self.rows)
+        return any(row.state in item_life.UNDECIDED for row in self.rows)
 
 
 def grouped(rows: QuerySet[Nonconformance], by: str, asked: dict) -> list[Group]:

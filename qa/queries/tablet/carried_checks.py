@@ -21,7 +21,7 @@ from qa.models import (
     Station,
 )
 from qa.queries.checks.photos import photographed
-from qa.queries.joints import drawings, earlier
+from qa.queries.joints import drawings, earlier_airframes
 from qa.queries.plans.plan_records import for_tablet
 from qa.queries.tablet import hints as tablet_hints
 from qa.rules import gauges, judging, remeasure, requirements
@@ -107,8 +107,8 @@ def _stations_of(revision) -> list[Station]:
 def _earlier(fit_up: FitUp) -> dict | None:
     """What earlier airframes needed, at the first fit-up of a later one."""
     joint, airframe = fit_up.joint, fit_up.airframe
-    page = earlier.earlier_page(joint, airframe, fit_up.revision.units)
-    return page and earlier.for_tablet(page, joint, airframe)
+    page = earlier_airframes.earlier_page(joint, airframe, fit_up.revision.units)
+    return page and earlier_airframes.for_tablet(page, joint, airframe)
 
 
 def holes_to_show(joints) -> dict[int, list[dict]]:

@@ -17,7 +17,7 @@ from qa.models import (
     Kind,
     Station,
 )
-from qa.queries.joints.earlier import lines_to_carry
+from qa.queries.joints.earlier_airframes import lines_to_carry
 from qa.queries.joints.joint_pages import designs_by_position
 from qa.queries.tablet.carried_checks import (
     defects_to_show,

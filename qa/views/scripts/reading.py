@@ -15,7 +15,7 @@ from shop.models import PartState
 from shop.models.tooling import ToolKind
 
 from . import shapes
-from .door import reads
+from .access import reads
 
 router = Router()
 NO = frozenset({400, 401, 403, 404, 422, 429, 500, 503})

@@ -7,7 +7,7 @@ from ninja import Path, Status
 from qa import scripted
 
 from . import shapes
-from .door import writes
+from .access import writes
 from .reading import NO, Key, router
 
 

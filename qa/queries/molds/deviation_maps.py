@@ -8,7 +8,7 @@ from qa.drawing import bounds_chart, tool_map
 from qa.drawing.bounds_chart import Bar, BoundsSheet
 from qa.drawing.tool_map import ToolMap
 from qa.models import Kind
-from qa.numeric.tool.tell import Advice, ToolValue
+from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.queries.joints.drawings import map_of
 from qa.rules.history import Seam
 from qa.wording import advice, lengths, tools

@@ -18,10 +18,10 @@ from qa.numeric.geometry.joint import Joint
 from qa.numeric.plan.motions import Motion
 from qa.numeric.tool.bounds import LEVEL, Family, correlation, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
+from qa.numeric.tool.expectation import NextPart
 from qa.numeric.tool.least_squares import Seating, Why, rank
-from qa.numeric.tool.openings_told import OpeningsTold, openings_told
+from qa.numeric.tool.opening_effects import OpeningsTold, openings_told
 from qa.numeric.tool.scatter import Scatter, pooled_fit
-from qa.numeric.tool.share import NextPart
 from shop.numeric.finite import finite
 
 MOST_CHARACTERISTICS = 2_000
@@ -136,7 +136,7 @@ class ToolReport:
         return any(value.advice != Advice.CANNOT_TELL for value in self.values)
 
 
-def tell_tool(
+def estimate_tool(
     joint: Joint,
     readings: Sequence[PulledReading],
     motions: Sequence[Motion],

@@ -32,8 +32,8 @@ class SelectInput(forms.Select):
     """A list, or an input with the nearest rows below it; an address may name the key
     of a row in either case."""
 
-    template_name = "forms/found.html"
-    field: "FoundField"
+    template_name = "forms/row_choice.html"
+    field: "RowChoiceField"
 
     def value_from_datadict(self, data, files, name):
         key = super().value_from_datadict(data, files, name)
@@ -48,7 +48,7 @@ class SelectInput(forms.Select):
             return super().get_context(name, value, attrs)
         context = forms.Widget.get_context(self, name, value, attrs)
         nearest = self.field.nearest(value) if isinstance(value, Typed) else []
-        context["found"] = {
+        context["row_choice"] = {
             "typed": self.field.called(value),
             "nearest": [
                 (row.pk, self.field.label_from_instance(row))
@@ -68,7 +68,7 @@ class ShortRows(ModelChoiceIterator):
             yield self.choice(row)
 
 
-class FoundField(forms.ModelChoiceField):
+class RowChoiceField(forms.ModelChoiceField):
     """A row of a model that says how its rows are `called`: by which columns, the one
     that names it first. A model that does not is chosen of a list, however long."""
 
