@@ -188,8 +188,8 @@ class PatternForm(_Table):
             }
 
     def clean(self):
-        cleaned = super().clean()
-        upload = cleaned.get("upload")
+        data = super().clean()
+        upload = data.get("upload")
         try:
             if upload and looks_like_dxf(upload.name):
                 self._take_drawing(upload)
@@ -199,14 +199,14 @@ class PatternForm(_Table):
             field = "upload" if upload else "table"
             for text in worded(bad):
                 self.add_error(field, text)
-        return cleaned
+        return data
 
     def _take_drawing(self, upload) -> None:
         """Put its holes into the table. Nothing is saved by that: somebody looks."""
-        cleaned = self.cleaned_data
-        unit = cleaned.get("units") or Unit.MM
+        data = self.cleaned_data
+        unit = data.get("units") or Unit.MM
         drawn = hole_drawing.read(
-            self.table_bytes(), layer=cleaned.get("layer", "").strip(), unit=unit
+            self.table_bytes(), layer=data.get("layer", "").strip(), unit=unit
         )
         zone, larger = (self._length(name, unit) for name in ("zone", "larger"))
         sized = any(hole.diameter_mm for hole in drawn.holes)
@@ -242,9 +242,9 @@ class PatternForm(_Table):
 
     @property
     def says(self) -> PatternHead:
-        cleaned = self.cleaned_data
+        data = self.cleaned_data
         names = ("note", "source", "spacing_rule", "units")
-        return PatternHead(**{name: cleaned[name] for name in names})
+        return PatternHead(**{name: data[name] for name in names})
 
 
 class HoleCheckForm(_Table):
@@ -299,24 +299,22 @@ class HoleCheckForm(_Table):
         return [self[name] for name in names]
 
     def clean(self):
-        cleaned = super().clean()
+        data = super().clean()
         try:
-            if cleaned.get("upload"):
+            if data.get("upload"):
                 self.measured = self._from_file()
             else:
                 self.measured = self._typed()
         except FileComplaints as bad:
             for text in worded(bad):
                 self.add_error("upload", text)
-        return cleaned
+        return data
 
     def _typed(self) -> list[MeasuredHole]:
-        cleaned, unit = self.cleaned_data, self.cleaned_data.get("unit") or Unit.MM
+        data, unit = self.cleaned_data, self.cleaned_data.get("unit") or Unit.MM
         holes = []
         for row, hole in enumerate(self.holes):
-            texts = {
-                name: cleaned.get(f"{name}_{row}", "") for name, _l in self.COLUMNS
-            }
+            texts = {name: data.get(f"{name}_{row}", "") for name, _l in self.COLUMNS}
             if not any(texts.values()):
                 continue
             for name, text in texts.items():
@@ -391,14 +389,12 @@ class StackForm(forms.Form):
     )
 
     def clean(self):
-        cleaned = self.cleaned_data
-        unit = cleaned.get("unit") or Unit.MM
+        data = self.cleaned_data
+        unit = data.get("unit") or Unit.MM
         for name in ("stack", "grip"):
-            text = cleaned.get(name) or ""
+            text = data.get(name) or ""
             try:
-                cleaned[name] = [
-                    to_mm(parse_typed(part, unit)) for part in _layers(text)
-                ]
+                data[name] = [to_mm(parse_typed(part, unit)) for part in _layers(text)]
             except LengthError as error:
                 self.add_error(name, f"{error}.")
-        return cleaned
+        return data

@@ -65,7 +65,7 @@ class Shop:
         key = self.mold.pk, self.joint.pk, self.design.pk
         return mold_fits.load([self.mold])[key]
 
-    def told(self, **choice):
+    def assessment(self, **choice):
         return mold_assessment.assess(self.found, Choice(**choice))
 
     def page(self, choice=None):

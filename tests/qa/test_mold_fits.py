@@ -75,7 +75,7 @@ def test_what_the_page_tells_is_what_the_command_tells_from_files(
     readings.write_text(text.getvalue())
     call_command("correct_tool", str(joint), str(readings), "--json")
     said = json.loads(capsys.readouterr().out)
-    report = shop.told().report
+    report = shop.assessment().report
     assert report.anything
     for station, gap in zip(said["stations"], report.gap, strict=True):
         assert station["gap"]["advice"] == str(gap.advice)
@@ -183,17 +183,17 @@ def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
     parts = [shop.pull() for _ in range(3)]
     tight = dict.fromkeys(("7", "8"), -0.6)  # an opening that is small there
     shop.fit(parts[0], shop.airframes[0], noisy(1))
-    assert shop.told().openings == Openings.ONE
-    assert not shop.told().report.anything
+    assert shop.assessment().openings == Openings.ONE
+    assert not shop.assessment().report.anything
     shop.fit(parts[1], shop.airframes[1], noisy(2, LONG | tight))
-    assert shop.told().openings == Openings.SCATTER
+    assert shop.assessment().openings == Openings.SCATTER
     shop.fit(parts[2], shop.airframes[1], noisy(3, LONG | tight))
-    told = shop.told()
+    told = shop.assessment()
     assert told.openings == Openings.ONE
     assert told.others == [shop.airframes[0].serial]
     assert {fit.opening for fit in told.used} == {shop.airframes[1].serial}
     shop.fit(parts[1], shop.airframes[0], noisy(2))
-    told = shop.told()
+    told = shop.assessment()
     assert told.openings == Openings.APART
     assert len(told.used) == 4
 
@@ -207,10 +207,10 @@ def test_what_hangs_together_is_told_where_not_all_openings_do(shop, client_of):
         for airframe in shop.airframes[:2]:
             seed = number + 3 * (airframe == shop.airframes[0])
             shop.fit(part, airframe, noisy(seed, {}), dict.fromkeys(LABELS))
-    before = shop.told()
+    before = shop.assessment()
     assert before.openings == Openings.APART and before.report.anything
     shop.fit(shop.pull(), shop.airframes[2], noisy(3, {"2": -2.0}), ripple(3))
-    told = shop.told()
+    told = shop.assessment()
     assert told.openings == Openings.APART
     assert told.others == [shop.airframes[2].serial]
     assert told.report.gap == before.report.gap
@@ -260,10 +260,10 @@ def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
     is said, and the page says so. Older fits than are looked at are counted."""
     for seed in (1, 2, 3, 4):
         shop.fit(shop.pull(), shop.airframes[0], noisy(seed))
-    every = shop.told()
+    every = shop.assessment()
     monkeypatch.setattr(mold_assessment, "MOST_STATIONS", 5)
     monkeypatch.setattr(mold_assessment, "MOST_FITS", 3)
-    told = shop.told()
+    told = shop.assessment()
     kept = [row for row, v in enumerate(told.report.gap) if v.why != Why.NOT_ASKED]
     assert kept == [0, 2, 4, 6, 8] and every.report.anything
     readings = [
@@ -462,7 +462,7 @@ def test_a_correction_was_not_done_before_a_pull_that_was_started_before_it(
 def test_a_correction_is_frozen_done_as_a_repair_and_compared_with_the_next_part(shop):
     row = taken(shop)
     assert row.label == "TC-0001"
-    told = shop.told().report
+    told = shop.assessment().report
     kept = mold_corrections.values_of(row)
     for kind in Kind.values:
         for now, then in zip(getattr(told, kind), kept[kind], strict=True):
@@ -684,8 +684,8 @@ def test_what_others_leave_open_is_neither_the_plugs_nor_this_molds():
     """Only a mold of the plug that differs for certain clears the plug; the other hand
     clears the design alone."""
     off = (("4", "gap"), ("7", "gap"))
-    wide = Relative("M-2", "plug", told=True, open=off[:1])
-    hand = Relative("M-R", "hand", told=True)
+    wide = Relative("M-2", "plug", estimated=True, open=off[:1])
+    hand = Relative("M-R", "hand", estimated=True)
     kin = Kin("PLUG-1", off, (wide, hand))
     assert kin.of_plug == []
     only, unsure = sentences(kin)
@@ -694,7 +694,7 @@ def test_what_others_leave_open_is_neither_the_plugs_nor_this_molds():
     (alone,) = sentences(Kin("PLUG-1", off, (hand,)))
     assert alone.startswith("Not shown by M-R, of the other hand: gap at 4, 7. That is")
     assert alone.endswith("or of what it was made from.")
-    told = Relative("M-3", "plug", told=True, alike=off)
+    told = Relative("M-3", "plug", estimated=True, alike=off)
     assert Kin("PLUG-1", off, (told, hand)).of_plug == list(off)
     assert Kin("PLUG-1", off, (told, wide)).of_plug == []
 

@@ -394,9 +394,5 @@ def finish_note(check: Check, unit: str) -> str:
 def _not_raised(check: Check, items) -> list:
     """What was found and is no nonconformance yet."""
     raised = {(item.kind, item.stations) for item in items}
-    findings = judging.findings(check)
-    return [
-        finding
-        for finding in findings
-        if (finding.kind, finding.stations) not in raised
-    ]
+    every = judging.findings(check)
+    return [row for row in every if (row.kind, row.stations) not in raised]
