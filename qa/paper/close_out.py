@@ -16,49 +16,52 @@ CAUTIONS = (
 )
 
 
-def render(told: CloseOutPaper, paper: str = "a4") -> bytes:
+def render(close_out: CloseOutPaper, paper: str = "a4") -> bytes:
     """PDF bytes on "a4" or "letter"."""
     block = TitleBlock(
-        owner=told.shop,
+        owner=close_out.shop,
         document_type=DOCUMENT_TYPE,
-        number=told.number,
-        title=told.title,
-        subtitle=told.state,
-        date=told.issued_text,
-        creator=told.creator,
-        url=told.url,
-        digest=told.digest,
-        ledger_head=told.ledger_head,
+        number=close_out.number,
+        title=close_out.title,
+        subtitle=close_out.state,
+        date=close_out.issued_text,
+        creator=close_out.creator,
+        url=close_out.url,
+        digest=close_out.digest,
+        ledger_head=close_out.ledger_head,
     )
-    return sheets(story(told), block, paper=paper, issued_at=told.issued_at)
+    return sheets(story(close_out), block, paper=paper, issued_at=close_out.issued_at)
 
 
-def story(told: CloseOutPaper) -> list[Block]:
+def story(close_out: CloseOutPaper) -> list[Block]:
     """What it is, what changed, what stands, where, what was relied on, signatures."""
-    out = [blocks.masthead(told.title, told.state), *blocks.identity(told.identity)]
+    out = [
+        blocks.masthead(close_out.title, close_out.state),
+        *blocks.identity(close_out.identity),
+    ]
     out.append(gap(3))
-    if told.changed:
+    if close_out.changed:
         out.append(heading("It does not hold any more", "changed since it was closed"))
-        out += [gap(1, keep=True), *blocks.bullets(told.changed), gap(3)]
-    for title, lines in told.stands:
-        out.append(heading(title, f"{len(lines)} of {told.count} in the way"))
+        out += [gap(1, keep=True), *blocks.bullets(close_out.changed), gap(3)]
+    for title, lines in close_out.stands:
+        out.append(heading(title, f"{len(lines)} of {close_out.count} in the way"))
         out += [*table(STANDS, lines, CONTENT), gap(3)]
-    if not told.stands:
+    if not close_out.stands:
         out += [
             *paragraph("Nothing stands in its way.", CONTENT, font=SEMIBOLD),
             gap(3),
         ]
-    if told.beside:
+    if close_out.beside:
         out.append(heading("Open on its surround", "not in the way"))
-        out += [*table(STANDS, told.beside, CONTENT), gap(3)]
-    if told.places:
+        out += [*table(STANDS, close_out.beside, CONTENT), gap(3)]
+    if close_out.places:
         out.append(heading("Bays and joints"))
-        out += [*table(PLACES, told.places, CONTENT), gap(3)]
-    if told.relied_on:
+        out += [*table(PLACES, close_out.places, CONTENT), gap(3)]
+    if close_out.relied_on:
         out.append(heading("What was relied on"))
-        out += [*table(RELIED, told.relied_on, CONTENT), gap(4)]
-    if told.signatures:
-        return out + blocks.closing(CAUTIONS, told.signatures)
+        out += [*table(RELIED, close_out.relied_on, CONTENT), gap(4)]
+    if close_out.signatures:
+        return out + blocks.closing(CAUTIONS, close_out.signatures)
     return out + blocks.cautions(CAUTIONS)
 
 

@@ -25,12 +25,12 @@ from qa.rules import (
     gauge_due,
     history,
     offering,
-    patterns_there,
+    placed_patterns,
     staleness,
 )
 from qa.rules.acceptance import Standing
 from qa.rules.gauge_due import Overdue
-from qa.rules.patterns_there import PatternThere
+from qa.rules.placed_patterns import PatternThere
 from qa.rules.result_staleness import placements_of, stale_results
 from qa.rules.seats import Sits, all_sits_in, places_of, whole_items
 from qa.rules.staleness import JointState
@@ -120,7 +120,7 @@ def load_all(airframes: Iterable[Airframe]) -> dict[Airframe, Records]:
     remarked = _remarked(standings)
     placements = placements_of(airframes)
     planned, results = _planned(airframes), _results(airframes)
-    patterns = patterns_there.load(past, states, placements)
+    patterns = placed_patterns.load(past, states, placements)
     sits_in = all_sits_in(placements)
     items = _items(sits_in)
     stale = stale_results(

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET
 
 from qa.models import Joint
 from qa.queries import close_out, offers
-from qa.queries.joints import drawings, earlier, fit_states
+from qa.queries.joints import drawings, earlier_airframes, fit_states
 from qa.queries.plans.together_pages import shares_a_seam
 from shop import roles
 from shop.forms.fields import number_in
@@ -26,7 +26,7 @@ def joint_on_airframe(request, pk, airframe):
     unit = request.GET.get("unit")
     unit = unit if unit in ("mm", "in") else request.user.units
     shown = number_in(request.GET.get("round"))
-    before = earlier.earlier_page(joint, frame, unit)
+    before = earlier_airframes.earlier_page(joint, frame, unit)
     now = fit_states.joint_now(joint, frame, unit, shown)
     context = {
         "joint": joint,

@@ -60,7 +60,7 @@ def add_person(request):
     return _person_form(
         request,
         forms.PersonForm(posted(request)),
-        lambda **said: actions.add_person(by=request.user, **said),
+        lambda **data: actions.add_person(by=request.user, **data),
         _("Add a person"),
         lambda person: _("%(name)s is added.") % {"name": person.name},
         button=_("Add"),
@@ -73,7 +73,7 @@ def change_role(request, pk):
     return _person_form(
         request,
         forms.RoleForm(posted(request), initial={"role": person.role}),
-        lambda **said: actions.change_role(by=request.user, person=person, **said),
+        lambda **data: actions.change_role(by=request.user, person=person, **data),
         _("Role of %(name)s") % {"name": person.name},
         _("The role of %(name)s is saved.") % {"name": person.name},
     )
@@ -88,7 +88,7 @@ def set_certificate(request, pk):
         forms.CertificateForm(
             posted(request), initial={name: getattr(person, name) for name in names}
         ),
-        lambda **said: actions.set_certificate(by=request.user, person=person, **said),
+        lambda **data: actions.set_certificate(by=request.user, person=person, **data),
         _("Certificate of %(name)s") % {"name": person.name},
         _("The certificate of %(name)s is saved.") % {"name": person.name},
     )
@@ -107,7 +107,7 @@ def set_active(request, pk):
     return _person_form(
         request,
         form,
-        lambda **said: actions.set_active(by=request.user, person=person, **said),
+        lambda **data: actions.set_active(by=request.user, person=person, **data),
         _("May %(name)s sign in?") % {"name": person.name},
         success,
     )
@@ -120,7 +120,7 @@ def reset_password(request, pk):
     return _person_form(
         request,
         forms.ResetForm(posted(request)),
-        lambda **said: actions.reset_password(by=request.user, person=person, **said),
+        lambda **data: actions.reset_password(by=request.user, person=person, **data),
         _("New password for %(name)s") % {"name": person.name},
         _("%(name)s has a new password.") % {"name": person.name},
         button=_("Set password"),

@@ -689,7 +689,7 @@ INNER = {
         "rotation",
     ),
     *("characteristics", "least_squares", "scatter", "openings"),  # estimate_tool
-    "openings_told",  # estimate_tool
+    "opening_effects",  # estimate_tool
     *("trim", "separate", "proof", "search", "joint_arrays", "branching", "boxes"),
     *("lattice_aims", "set_remarks", "stack_planner", "resolution", "trifles"),
     *("known", "doubt", "between", "hardly_seen", "intervals", "assembly", "going"),

@@ -20,7 +20,7 @@ from qa.numeric.tool.bounds import LEVEL, Family, correlation, critical_value
 from qa.numeric.tool.characteristics import Characteristics, characteristics
 from qa.numeric.tool.expectation import NextPart
 from qa.numeric.tool.least_squares import Seating, Why, rank
-from qa.numeric.tool.opening_effects import OpeningsTold, openings_told
+from qa.numeric.tool.opening_effects import OpeningEffects, opening_effects
 from qa.numeric.tool.scatter import Scatter, pooled_fit
 from shop.numeric.finite import finite
 
@@ -124,7 +124,7 @@ class ToolReport:
     share: Share | None
     seen_motions: int
     bare: tuple[tuple[int, str], ...] = field(default=())
-    apart: OpeningsTold = field(default_factory=OpeningsTold)
+    apart: OpeningEffects = field(default_factory=OpeningEffects)
 
     @property
     def values(self) -> tuple[ToolValue, ...]:
@@ -183,7 +183,7 @@ def estimate_tool(
             (int(c) % count, "gap" if c < count else "flush")
             for c in np.flatnonzero(wanted.bare)
         ),
-        apart=openings_told(wanted, seatings, fit, openings, sd_mm),
+        apart=opening_effects(wanted, seatings, fit, openings, sd_mm),
     )
 
 

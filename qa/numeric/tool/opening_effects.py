@@ -25,7 +25,7 @@ class OpeningTold:
 
 
 @dataclass(frozen=True)
-class OpeningsTold:
+class OpeningEffects:
     """What the openings do, where parts that were tried in several link them. `factor`
     is that of all their bounds together, None without any; `scatter` is how the same
     part differs from one opening to another, (mm, degrees of freedom) by "gap" and
@@ -38,13 +38,13 @@ class OpeningsTold:
     linked: tuple[str, ...] = ()
 
 
-def openings_told(
+def opening_effects(
     asked: Characteristics,
     seatings: Sequence[Seating],
     fit: PooledFit,
     names: tuple[str, ...],
     sd_mm: float | None,
-) -> OpeningsTold:
+) -> OpeningEffects:
     """fit: of all these seatings, in openings of these names."""
     some = _some_openings(asked, seatings, names, sd_mm)
     return some or _openings(fit, names)
@@ -74,7 +74,7 @@ def _some_openings(
     seatings: Sequence[Seating],
     names: tuple[str, ...],
     sd_mm: float | None,
-) -> OpeningsTold | None:
+) -> OpeningEffects | None:
     """What those openings do that hang together, where not all do; None else."""
     groups = linked_openings((s.part, names[s.opening]) for s in seatings)
     several = [group for group in groups if len(group) > 1]
@@ -96,10 +96,10 @@ def _some_openings(
     return replace(report, each=tuple(each), linked=tuple(linked))
 
 
-def _openings(fit: PooledFit, names: tuple[str, ...]) -> OpeningsTold:
+def _openings(fit: PooledFit, names: tuple[str, ...]) -> OpeningEffects:
     """The openings in order of appearance; what is untold has the tool's reason."""
     if not fit.openings:
-        return OpeningsTold()
+        return OpeningEffects()
     by_row, factor = bounded(fit.openings)
     count = len(fit.why) // 2
     each = []
@@ -114,4 +114,4 @@ def _openings(fit: PooledFit, names: tuple[str, ...]) -> OpeningsTold:
         for block in fit.openings
         if block.openings.degrees
     }
-    return OpeningsTold(tuple(each), factor, seen)
+    return OpeningEffects(tuple(each), factor, seen)

@@ -125,8 +125,8 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
     """Everything that a pack tells, read at one moment; `head` covers it."""
     scope = scope_of(order)
     sections = tuple(section(scope) for section in SECTIONS)
-    found = next(section for section in sections if isinstance(section, Joints))
-    claims = claims_of(scope, found, sections)
+    joints = next(section for section in sections if isinstance(section, Joints))
+    claims = claims_of(scope, joints, sections)
     mark, no_mark = _mark()
     record = pack_record.record_of(_content(scope, sections, claims))
     digest = pack_record.digest_of(record.encode())
@@ -146,10 +146,10 @@ def pack_of(order: PackOrder, head: tuple[int, str], unsealed: int) -> Pack:
         head=head,
         unsealed=unsealed,
         claims=claims,
-        conditions=_distinct(joint.asked for joint in found.joints),
-        sources=_distinct(joint.source for joint in found.joints),
-        counts=_counts(found),
-        summary=tuple(_summary(joint) for joint in found.joints),
+        conditions=_distinct(joint.asked for joint in joints.joints),
+        sources=_distinct(joint.source for joint in joints.joints),
+        counts=_counts(joints),
+        summary=tuple(_summary(joint) for joint in joints.joints),
         sections=sections,
         changes=_changes(order, record, digest),
         record=record,
@@ -219,9 +219,9 @@ def _summary(item) -> Summary:
     )
 
 
-def _counts(found: Joints) -> tuple[tuple[str, str, int], ...]:
+def _counts(section: Joints) -> tuple[tuple[str, str, int], ...]:
     total, words = Counter(), {}
-    for joint in found.joints:
+    for joint in section.joints:
         for key, word, number in joint.counts:
             total[key] += number
             words[key] = word
@@ -229,40 +229,40 @@ def _counts(found: Joints) -> tuple[tuple[str, str, int], ...]:
     return tuple((key, words[key], total[key]) for key in order if key in words)
 
 
-def claims_of(scope: Scope, found: Joints, sections) -> tuple[str, ...]:
+def claims_of(scope: Scope, fitted: Joints, sections) -> tuple[str, ...]:
     """What the first page claims, and no more: accepted, open, never fitted."""
     standings = list(scope.standings.values())
     holding = sum(standing.holds for standing in standings)
-    many = len(found.joints)
-    told = [
+    many = len(fitted.joints)
+    claims = [
         f"{holding} of {many} {_plural('joint', many)} "
         f"{_are(holding, many)} accepted by inspection and unchanged since."
         if many
         else "No joint of it was fitted: nothing is claimed of how it fits."
     ]
-    rest = Counter(states.RECORDS[x.standing].word for x in found.joints)
+    rest = Counter(states.RECORDS[x.standing].word for x in fitted.joints)
     others = [
         f"{number} {word}"
         for word, number in rest.items()
         if str(word) not in ("accepted", "accepted with remarks")
     ]
     if others:
-        told.append(f"Not accepted: {', '.join(others)}.")
-    if found.never:
-        few = len(found.never) <= MOST_NAMED
-        named = ", ".join(found.never) if few else f"{len(found.never)} joints"
-        told.append(f"Never fitted, so not measured: {named}.")
+        claims.append(f"Not accepted: {', '.join(others)}.")
+    if fitted.never:
+        few = len(fitted.never) <= MOST_NAMED
+        named = ", ".join(fitted.never) if few else f"{len(fitted.never)} joints"
+        claims.append(f"Never fitted, so not measured: {named}.")
     items_told = next(
         section for section in sections if isinstance(section, items.Items)
     )
     count = sum(item.open for item in items_told.items)
     many = len(items_told.items)
-    told.append(
+    claims.append(
         f"{count} of {many} {_plural('nonconformance', many)} {_are(count, many)} not "
         "closed."
     )
-    told.append(next(x.words for x in sections if isinstance(x, closing.Stands)))
-    return tuple(told)
+    claims.append(next(x.words for x in sections if isinstance(x, closing.Stands)))
+    return tuple(claims)
 
 
 def _plural(word: str, number: int) -> str:
