@@ -6,9 +6,9 @@ import numpy as np
 
 from qa.numeric.plan import boxes
 from qa.numeric.plan.lattice import Lattice, Model
-from qa.numeric.plan.lexicographic import Infeasible, NotSolved
+from qa.numeric.plan.lexicographic import Draft, Infeasible, NotSolved
 from qa.numeric.plan.nearest import nearest_of_hull
-from qa.numeric.plan.seat import TOUCHING_MM
+from qa.numeric.plan.seat import TOUCHING_MM, SeatProblem
 
 NEAR = 1e-5  # steps: roundings of the solver at the ends of a box
 SURE = 1e-8  # relative: roundings of the solver that must not cut off the best
@@ -24,16 +24,21 @@ class Relaxed:
         problem = lattice.aims.problem
         problem.play = model.play
         ends, none = (low * self.unit, high * self.unit), np.zeros((0, len(low)))
-        draft, parts = problem.draft(model.base, model.slopes, none, ends)
+        names = lattice.aims.names
+        alone = number == 0 and names[0] == "worst"
+        make = _draft_of_worst if alone else type(problem).draft
+        draft, parts = make(problem, model.base, model.slopes, none, ends)
         problem.play = 0.0
         if lattice.rig.overdetermined:
             base, slopes, room = model.left
             draft.rows(-room - base, room - base, slopes)
             ties = model.ties
             draft.rows(ties.least, ties.most, ties.whole / self.unit)
-        costs = dict(problem.aims(draft, parts))
-        names = lattice.aims.names
-        limits = [draft.limit(costs[name]) for name in names]
+        if alone:
+            costs = {"worst": draft.cost((parts["worst"], 1.0))}
+        else:
+            costs = dict(problem.aims(draft, parts))
+        limits = [draft.limit(costs[name]) for name in names if name in costs]
         self.cost = costs[names[number]] if number < len(names) else None
         self.programme = draft.programme()
         for limit, most in zip(limits[:number], caps, strict=False):
@@ -112,3 +117,22 @@ class Relaxed:
         cost = np.arange(len(self.programme.column_low)) == k
         self.programme.minimize(sign * cost)
         return self.programme.values[self.columns] / self.unit
+
+
+def _draft_of_worst(problem: SeatProblem, base, slopes, locked, box):
+    """The draft of `problem` for its worst deviation alone, without columns for what
+    each reading comes to: solved in half the time."""
+    readings, scales = problem.readings, problem.readings.scales
+    draft = Draft(box)
+    parts = {"worst": draft.columns(np.zeros(1), np.inf)}
+    floor = np.minimum(readings.floor, readings.values) - TOUCHING_MM
+    rows = np.isfinite(floor)
+    draft.rows((floor - base - problem.play)[rows], np.inf, slopes[rows])
+    for sign, scale in ((1.0, scales.below), (-1.0, scales.above)):
+        rows = np.flatnonzero(scale > 0)
+        off = scale * (sign * (scales.aim - base) - problem.play)
+        steep = sign * scale[:, None] * slopes
+        worst = np.repeat(parts["worst"], len(rows)), 1.0
+        draft.rows(off[rows], np.inf, steep[rows], worst)
+    draft.rows(0.0, 0.0, locked)
+    return draft, parts
