@@ -154,7 +154,7 @@ def fit_lines(plan: Plan) -> list[str]:
         if fit:
             word = states.word("conforms" if fit.conforms else "does_not_conform")
             lines.append(
-                f"{title}: worst deviation now {fit.worst_before:.3f}, after moving "
+                f"{title}: worst deviation now {fit.worst_before:.3f}, by moving alone "
                 f"{fit.worst_after:.3f} (1 is the limit): {word}."
             )
     return lines

@@ -42,6 +42,11 @@ class Shared:
     def count(self) -> int:
         return sum(1 for part in self.parts if part.joints)
 
+    @property
+    def both(self) -> bool:
+        """Whether they are two: of these nobody says "all 2"."""
+        return self.count == 2
+
 
 def sisters(plans: Iterable[FitPlan]) -> list[FitPlan]:
     """Plans with all that were taken by the same acts, in the order in which to do

@@ -204,6 +204,8 @@ def test_people_are_told_every_part_and_every_joint(tmp_path):
     assert out.startswith("Seat the parts in this order:\n  fuselage: fixed\n  lower: ")
     for number, words in enumerate(("lower in fuselage", "upper in fuselage")):
         assert f"J{number}.csv: {words}" in out
+    # What moving does before anything is cut: the table is of the whole plan.
+    assert "Gaps: worst deviation now " in out and ", by moving alone " in out
     assert out.rstrip().endswith("It fits by the move above, with nothing cut.")
 
 

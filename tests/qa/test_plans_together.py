@@ -21,7 +21,7 @@ from qa.actions.adjusters import (
 from qa.actions.planning_defaults import set_plan_defaults
 from qa.actions.trimming import Taken
 from qa.models import AppliedMove, FitPlan, PlanEnd, StandingPlan
-from qa.queries.plans import plan_pages
+from qa.queries.plans import plan_pages, plan_texts
 from qa.queries.plans.plan_records import rows_left
 from qa.rules import (
     assembling,
@@ -119,6 +119,8 @@ def test_a_half_that_only_moves_is_told_by_the_move_that_it_makes(engineer, clie
     page = client.get(f"/api/checks/{check.entry_id}/next?unit=mm").json()["html"]
     after = page[page.index('class="after"') :]
     assert f"Then go on with {cowls.upper.serial}." in after
+    last = plan_records.worked_of(plan_of(plans[cowls.upper]))
+    assert plan_texts.then(last).startswith("When both parts are done, measure ")
 
 
 def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(engineer):
@@ -317,7 +319,7 @@ def test_the_page_offers_what_shares_a_seam_and_plans_it_once(
     page = client.get(here)
     assert [one.how for one in page.context["page"].choices] == ["free", "free"]
     text = page.content.decode()
-    assert "Seating all 2 of them is enough" in text and len(searches) == 1
+    assert "Seating both of them is enough" in text and len(searches) == 1
     assert f"1. {cowls.lower.serial}" in text and f"2. {cowls.upper.serial}" in text
     # What is taken is what was shown.
     take, shown = url(cowls, "take/", upper="free", lower="free"), page.context["shown"]
@@ -482,7 +484,7 @@ def test_parts_that_are_held_by_adjusters_are_set_together_in_whole_steps(
     page = client.get(f"{here}?from={held_cowls.positions[0]}")
     assert [one.how for one in page.context["page"].choices] == ["held", "held"]
     text = page.content.decode()
-    assert "Seating all 2 of them is enough" in text and "ear bolt: " in text
+    assert "Seating both of them is enough" in text and "ear bolt: " in text
     take = url(held_cowls, "take/", upper="held", lower="held")
     client.post(take, {"shown": page.context["shown"]})
     lower, upper = FitPlan.objects.order_by("number")

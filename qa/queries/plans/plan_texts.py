@@ -130,8 +130,9 @@ def then(worked: WorkedPlan) -> str:
     if shared.order < shared.count:
         return f"Then go on with {shared.parts[shared.order].serial}."
     joints = ", ".join(name for part in shared.parts for name in part.joints)
+    every = "both" if shared.both else f"all {shared.count}"
     return (
-        f"When all {shared.count} parts are done, measure {joints} again: a re-check "
+        f"When {every} parts are done, measure {joints} again: a re-check "
         "of one overtakes what is still to do at the others."
     )
 

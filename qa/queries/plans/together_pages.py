@@ -171,6 +171,8 @@ def _outcome(shared: Shared | None) -> tuple[str, str]:
             "Seating all %(count)d of them is enough: nothing needs to be cut.",
             shared.count,
         )
+        if shared.both:
+            sentence = _("Seating both of them is enough: nothing needs to be cut.")
         return "conforms", sentence % count
     if shared.outcome == CUT:
         sentence = ngettext(
@@ -178,6 +180,8 @@ def _outcome(shared: Shared | None) -> tuple[str, str]:
             "All %(count)d can fit: seat them and take material off as below.",
             shared.count,
         )
+        if shared.both:
+            sentence = _("Both can fit: seat them and take material off as below.")
         return "not_proven", sentence % count
     return "above", _("They cannot all be made to fit as allowed: see what stays.")
 
