@@ -278,6 +278,10 @@ class Programme:
         """What one unit more on a tied row would add to the last aim."""
         return float(self._solution.row_dual[row]) * self._size
 
+    def felt(self) -> float:
+        """What one unit more on every row would add to the last aim at most."""
+        return float(np.abs(self._solution.row_dual).sum()) * self._size
+
     def prices(self, columns: np.ndarray) -> np.ndarray:
         """What one unit more of fixed columns would add to the last aim."""
         return self._column_dual()[columns] * self._size

@@ -5,9 +5,11 @@ where the settings put them: that, by the exact rotation, is what settings come 
 settings are all tried. Of more, settings are searched over the lattice with the free
 parts where they went last, and the free parts planned again, in turn, until neither
 gains; then every adjuster is tried some steps further, one and two at a time. What is
-found so is not proven, and that is said.
+found so is not proven, and that is said. Settings that a single programme tells to be
+worse than the best (`outlook`) are not planned.
 """
 
+from dataclasses import replace
 from functools import cached_property
 from itertools import combinations
 
@@ -20,13 +22,14 @@ from qa.numeric.plan.free_planner import Cut, Planner, Solved
 from qa.numeric.plan.going import motions_about
 from qa.numeric.plan.lattice_aims import SeatAims, TrimAims, equal
 from qa.numeric.plan.motions import UNSEEN, Freedom, NothingSeen, freedom
+from qa.numeric.plan.outlook import may_come_before
 from qa.numeric.plan.readings import Readings, together
 from qa.numeric.plan.resolution import seat_bounds
-from qa.numeric.plan.seat import NoFeasibleMotion, solve_seat
+from qa.numeric.plan.seat import NoFeasibleMotion, SeatProblem, solve_seat
 from qa.numeric.plan.separate import solve_apart
 from qa.numeric.plan.set_assembly import Rigs, SetAssemblyPlanner, at_most
 from qa.numeric.plan.set_planner import WITHOUT_END
-from qa.numeric.plan.trim import CUT_MM, solve_trim
+from qa.numeric.plan.trim import CUT_MM, TrimProblem, solve_trim
 
 FEW = 64  # settings that are all tried
 TURNS = 4  # of settings and free parts
@@ -183,7 +186,9 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
         self._seen()
         self._remark(self.rig.rigs)
         best, (free, seat, self.settled) = self._searched(
-            self._seated, lambda readings: SeatAims(readings, self.anywhere)
+            self._seated,
+            lambda readings: SeatAims(readings, self.anywhere),
+            lambda free: SeatProblem(self.every, free),
         )
         self.steps = np.array(best)
         self.prove = lambda: None
@@ -199,6 +204,9 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
                 lambda readings, aimed=aimed: TrimAims(
                     readings, self.anywhere, rules, aimed
                 ),
+                lambda free, aimed=aimed: TrimProblem(
+                    self.every, free, replace(rules, ramps=()), aimed
+                ),
                 self.steps,
             )
             more = np.zeros(len(self.every), dtype=bool)
@@ -212,34 +220,42 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
         self.settled &= settled
         return Cut(trim, move)
 
-    def _searched(self, come_to, aims_at, start=None):
-        """(steps, what they come to) of the best settings found."""
-        rig, known = self.rig, {}
+    def _searched(self, come_to, aims_at, problem_at, start=None):
+        """(steps, what they come to) of the best settings found.
 
-        def aims_of(steps):
-            key = tuple(int(step) for step in steps)
-            if key not in known:
-                known[key] = come_to(np.array(key))
-            return known[key]
+        What settings `come_to` is planned unless the problem of their freedom says that
+        they are worse than the best.
+        """
+        rig, tried = self.rig, Tried(come_to)
+        names = aims_at(self.every).names
+
+        def unless_worse(steps):
+            free = tried.first and not tried.knows(steps) and self._placed(steps)
+            if free:
+                aims, (_, at, _) = tried.best
+                named = dict(zip(names, aims.tolist(), strict=True))
+                if not may_come_before(problem_at(free), at.step, named):
+                    tried.leave_out(steps)
+            tried.plan(steps)
 
         low, high = rig.least, rig.most
-        every = boxes.size(low, high, None) <= FEW
-        if every:
+        still = np.zeros(rig.count, dtype=int)
+        if boxes.size(low, high, None) <= FEW:
+            tried.plan(still)
             for steps in boxes.settings(low, high, None):
-                aims_of(steps)
+                unless_worse(steps)
         else:
             if set_remarks.NOT_PROVEN not in self.remarks:
                 self.remarks.append(set_remarks.NOT_PROVEN)
-            self._in_turn(aims_of, aims_at, np.zeros(rig.count, dtype=int))
+            self._in_turn(tried.plan, aims_at, still)
             if start is not None:
-                aims_of(start)
-            self._further(aims_of, known)
-        best = _first(known)
-        if best is None:
+                tried.plan(start)
+            self._further(unless_worse, tried)
+        if tried.first is None:
             raise NoFeasibleMotion(
                 "no settings are allowed, not even leaving all as it is"
             )
-        return best, known[best][1]
+        return tried.first, tried.best[1]
 
     def _in_turn(self, aims_of, aims_at, steps) -> None:
         """Settings for the free parts where they are, free parts for these settings."""
@@ -257,18 +273,18 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
                 return
             steps = searched.steps
 
-    def _further(self, aims_of, known) -> None:
+    def _further(self, try_out, tried) -> None:
         """Every adjuster, and every two, further than at the best, while that gains."""
         low, high = self.rig.least, self.rig.most
         units = np.eye(self.rig.count, dtype=int)
         pairs = [a + sign * b for a, b in combinations(units, 2) for sign in (1, -1)]
         for ways in ([far * way for far in FURTHER for way in units], pairs):
             best = None
-            while (now := _first(known)) != best and now is not None:
+            while (now := tried.first) != best:
                 best = now
                 for way in ways:
                     for sign in (1, -1):
-                        aims_of(np.clip(np.array(best) + sign * way, low, high))
+                        try_out(np.clip(np.array(best) + sign * way, low, high))
 
     # what is told
 
@@ -317,14 +333,38 @@ class MixedAssemblyPlanner(SetAssemblyPlanner):
             self.seat = at
 
 
-def _first(known) -> tuple | None:
-    """The settings that are first in the strict order: of equals the fewest adjusters,
-    then the fewest steps."""
-    best = None
-    for steps, solved in known.items():
-        if solved and (best is None or _before(steps, solved[0], best, known[best][0])):
-            best = steps
-    return best
+class Tried:
+    """Settings that were planned, with what they `come_to`; `first` (k,) of them are
+    first in the strict order: of equals the fewest adjusters, then the fewest steps."""
+
+    def __init__(self, come_to):
+        self._come_to, self._known, self.first = come_to, {}, None
+
+    def knows(self, steps) -> bool:
+        return _key(steps) in self._known
+
+    @property
+    def best(self):
+        return self._known[self.first]
+
+    def leave_out(self, steps) -> None:
+        """Settings that are worse than the first ones."""
+        self._known[_key(steps)] = None
+
+    def plan(self, steps):
+        """What settings come to; None where they cannot be, or were left out."""
+        key = _key(steps)
+        if key not in self._known:
+            planned = self._known[key] = self._come_to(np.array(key))
+            if planned and (
+                self.first is None or _before(key, planned[0], self.first, self.best[0])
+            ):
+                self.first = key
+        return self._known[key]
+
+
+def _key(steps) -> tuple[int, ...]:
+    return tuple(int(step) for step in steps)
 
 
 def _before(steps, aims, others, their) -> bool:
