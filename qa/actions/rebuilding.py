@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from itertools import islice
 
+from django.db.models import Prefetch
+
 from qa.actions import check_replay, nonconformances
 from qa.models import (
     Check,
@@ -11,6 +13,7 @@ from qa.models import (
     FitPlan,
     Nonconformance,
     NonconformanceState,
+    NonconformanceStep,
     StandingPlan,
 )
 from shop.ledger.projections import Family
@@ -29,8 +32,11 @@ def checks() -> Iterator[CheckState | check_replay.Stands]:
 
 
 def items() -> Iterator[NonconformanceState]:
-    rows = Nonconformance.objects.select_related("entry").order_by("pk")
-    for item in rows.prefetch_related("steps__entry").iterator(500):
+    rows = Nonconformance.objects.select_related("entry").defer("entry__body")
+    # With its entry by one statement: SQLite takes no thousand entries by name.
+    steps = NonconformanceStep.objects.select_related("entry").defer("entry__body")
+    rows = rows.order_by("pk").prefetch_related(Prefetch("steps", steps))
+    for item in rows.iterator(500):
         state = NonconformanceState(
             nonconformance=item,
             opened_at=item.entry.received_at,

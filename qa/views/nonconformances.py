@@ -32,7 +32,7 @@ from qa.queries.nonconformances import rechecks, reviewing
 from qa.rules import item_life
 from qa.wording import items as words
 from shop import roles
-from shop.queries.paging import page_of
+from shop.queries.paging import AT_ONCE, page_of
 from shop.queries.signatures import panel_of
 from shop.views.acting import attempt, form_page, posted
 from shop.views.list_files import format_asked, list_answer, page_asked
@@ -65,7 +65,7 @@ def nonconformances(request):
     form, rows, group = _filtered(request)
     asked = _asked(request)
     if kind := format_asked(request):  # a group is a way to read a page
-        items = (queries.item_row(row) for row in rows.iterator(500))
+        items = (queries.item_row(row) for row in rows.iterator(AT_ONCE))
         return list_answer(request, items, list_columns.NONCONFORMANCES, kind)
     page = None if group else page_of(rows, page_asked(request), queries.item_row)
     context = {
@@ -83,7 +83,8 @@ def nonconformances(request):
 @papers.of_the_record
 def nonconformances_pdf(request):
     form, rows, _group = _filtered(request)
-    data = papers.nonconformance_list(request, list(rows[:MOST_ON_PAPER]), form)
+    items = list(rows[:MOST_ON_PAPER].iterator(AT_ONCE))
+    data = papers.nonconformance_list(request, items, form)
     return papers.answer(data, "nonconformances.pdf")
 
 

@@ -8,7 +8,7 @@ from django.db.transaction import atomic
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from qa.actions import checks, nonconformances, raising
+from qa.actions import checks, nonconformances, raising, rebuilding
 from qa.models import Nonconformance, NonconformanceState
 from qa.queries.nonconformances.item_pages import place_of
 from qa.queries.nonconformances.rechecks import possible_rechecks
@@ -27,6 +27,7 @@ from tests.qa.making import (
     read,
     read_all,
 )
+from tests.qa.many import MANY, alike, multiplied
 
 
 def finished(people, *, tight=(), fit_up=None, by="builder"):
@@ -413,3 +414,19 @@ def test_one_raised_finding_hides_none_of_the_rest(people, client_of):
     assert Nonconformance.objects.count() == 2
     page = client.post(address, follow=True).content.decode()
     assert "NC-001 was raised for this already" in page
+
+
+def test_a_thousand_items_are_printed_and_a_thousand_steps_followed(
+    item, people, client_of
+):
+    nonconformances.remark(by=people["builder"], item=item, note="tomorrow")
+    multiplied(item.steps.get())
+    [state] = rebuilding.items()
+    assert state.nonconformance_id == item.pk
+    multiplied(item, number=int, stations_key=str)
+    first = Nonconformance.objects.get(number=10)
+    NonconformanceState.objects.bulk_create(
+        alike(item.standing, nonconformance_id=first.pk + at) for at in range(MANY)
+    )
+    printed = client_of("lead").get(reverse("nonconformances_pdf"))
+    assert printed.status_code == 200 and b"%PDF" in printed.content[:8]

@@ -26,6 +26,7 @@ from qa.queries import temporary as queries
 from qa.queries.packs import closing
 from qa.queries.packs.scope import scope_of
 from shop.actions import airframes, parts
+from shop.actions.rebuilding import temporary_states
 from shop.ledger import Refused, projections
 from shop.ledger.verify import verify
 from shop.models import (
@@ -38,6 +39,7 @@ from shop.models import (
 from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import fresh, make_airframe, make_joint, make_part, make_position
+from tests.qa.many import MANY, multiplied
 from tests.qa.test_holes_pages import drafts
 from tests.qa.test_papers import text_of
 from tests.shop.making import make_design
@@ -775,3 +777,11 @@ def test_of_two_who_put_one_into_the_same_hole_one_wins(committed_db):
 
     assert at_once(fill, fill) == ["refused", "won"]
     assert TemporaryItem.objects.count() == 1
+
+
+def test_a_thousand_steps_are_followed(people, db):
+    item = put(people, count=MANY + 1)
+    step(people, item, "take_out")
+    multiplied(item.steps.get())
+    states = {state.item_id: state for state in temporary_states()}
+    assert states[item.pk].inside == 0
