@@ -11,14 +11,23 @@ LABEL = "local.fayline"
 # What a shop may have set where it serves by hand; a service sees none of it.
 PASSED_ON = (
     "FAYLINE_HOME",
-    "DATABASE_URL",
     "FAYLINE_FILES",
     "FAYLINE_LOG",
     "FAYLINE_HOSTS",
+    "FAYLINE_HTTPS",
+    "FAYLINE_SHOP",
     "FAYLINE_TIME_ZONE",
+    "FAYLINE_PAPER",
 )
-# A password is not for a file that everybody may read, nor for a terminal.
-IN_A_FILE_OF_ITS_OWN = "DATABASE_URL"
+# A password is not for a file that everybody may read, nor for a terminal. The keys of
+# a store of files are found by boto3.
+IN_A_FILE_OF_ITS_OWN = (
+    "DATABASE_URL",
+    "FAYLINE_SECRET_KEY",
+    "AWS_ACCESS_KEY_ID",
+    "AWS_SECRET_ACCESS_KEY",
+    "AWS_SESSION_TOKEN",
+)
 
 
 @dataclass(frozen=True)
@@ -62,7 +71,7 @@ After=network-online.target postgresql.service
 User={service.user}
 WorkingDirectory={str(service.tree).replace("%", "%%")}
 {environment}
-# Lines NAME=VALUE that only its owner may read, as DATABASE_URL with a password.
+# Lines NAME=VALUE that only its owner may read, as DATABASE_URL with a password, AWS_…
 EnvironmentFile=-{str(service.secrets).replace("%", "%%")}
 ExecStart={" ".join(_unit(word).replace("$", "$$") for word in service.command)}
 Restart=on-failure
@@ -96,7 +105,7 @@ def launchd(service: Service) -> str:
     return f"""\
 <?xml version="1.0" encoding="UTF-8"?>
 <!-- /Library/LaunchDaemons/{LABEL}.plist, owned by root, mode 600 where it holds a
-     password (DATABASE_URL among the variables below).
+     password (DATABASE_URL, AWS_… of a store, among the variables below).
      sudo launchctl bootstrap system /Library/LaunchDaemons/{LABEL}.plist -->
 <!DOCTYPE plist PUBLIC "-//Apple//DTD PLIST 1.0//EN"
   "http://www.apple.com/DTDs/PropertyList-1.0.dtd">
@@ -132,7 +141,7 @@ def windows(service: Service) -> str:
     return f"""\
 # Save as {NAME}.ps1, run it once in a PowerShell of an administrator. It asks for the
 # password of {service.user}: a task that starts before anybody signs in needs it.
-# A DATABASE_URL with a password: set it likewise, and do not keep it in this file.
+# DATABASE_URL with a password, AWS_… of a store: set likewise, not kept in this file.
 {settings}
 $action = New-ScheduledTaskAction -Execute {_ps(program)} `
   -Argument {_ps(arguments)} -WorkingDirectory {_ps(str(service.tree))}

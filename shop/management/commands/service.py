@@ -31,7 +31,7 @@ class Command(BaseCommand):
             n: os.environ[n] for n in service_files.PASSED_ON if os.environ.get(n)
         }
         variables["FAYLINE_HOME"] = str(settings.HOME)
-        left_out = variables.pop(service_files.IN_A_FILE_OF_ITS_OWN, "")
+        left_out = [n for n in service_files.IN_A_FILE_OF_ITS_OWN if os.environ.get(n)]
         secrets = Path(settings.HOME) / "service.env"
         service = service_files.Service(
             python=Path(sys.executable),
@@ -44,10 +44,13 @@ class Command(BaseCommand):
         system = system or service_files.kind_of_system()
         self.stdout.write(service_files.PRINTS[system](service))
         if left_out:
-            where = f"a line in {secrets}, mode 600" if system == "linux" else "it"
-            self.stderr.write(
-                "DATABASE_URL is not printed, it may hold a password: add "
-                f"{where}{'' if system == 'linux' else ' as the first lines say'}."
-            )
+            self.stderr.write(_how_to_add(left_out, secrets, system))
         if system == "linux" and service.user == "root":
             self.stderr.write("Better not as root: name a user with --user.")
+
+
+def _how_to_add(names: list[str], secrets: Path, system: str) -> str:
+    said = f"Not printed, for it is secret: {', '.join(names)}. Add it "
+    if system == "linux":
+        return f"{said}to {secrets}, mode 600, a line each as NAME=VALUE."
+    return f"{said}as the first lines say."
