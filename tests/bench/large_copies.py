@@ -45,8 +45,9 @@ class Copy:
 
 
 def dashed(digits: str) -> str:
-    """A UUID of 32 hexadecimal digits as texts have it."""
-    parts = (digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:])
+    """A UUID (version 4) of 32 random hexadecimal digits, as texts have it."""
+    version, kind = f"4{digits[13:16]}", f"a{digits[17:20]}"
+    parts = (digits[:8], digits[8:12], version, kind, digits[20:])
     return "-".join(parts)
 
 
