@@ -245,10 +245,10 @@ def test_one_hash_runs_and_few_wait(settings):
     first.start()
     inside.wait()
     second.start()
-    with pytest.raises(hashing.TooBusy):
-        for _ in range(2):  # the second thread may not have come in yet
-            if not gate._places.acquire(blocking=False):
-                raise hashing.TooBusy
+    while gate._places._value:  # until the second has come in too
+        second.join(0.005)
+    with pytest.raises(hashing.TooBusy), gate:
+        pass
     leave.set()
     first.join()
     second.join()
