@@ -10,6 +10,7 @@ import sys
 import tempfile
 import time
 import urllib.request
+import weakref
 from pathlib import Path
 
 from tests.warm import CAN_FORK, parent_of
@@ -136,7 +137,7 @@ class Cluster:
         self.as_owner, self.data, self.log = as_owner, folder / "data", folder / "log"
         command = [programs / "initdb", "-D", self.data, "-U", "fayline", "-A", "trust"]
         run(as_owner, *command, "-E", "UTF8", "--locale=C", "--no-sync")
-        port = free_port()
+        port = held_port(self)
         options = [*options, "wal_level=minimal", "max_wal_senders=0"]
         # Between two tests that are rolled back every table is empty, and a statement
         # that was planned for empty tables then goes through all of them, row by row.
@@ -185,6 +186,19 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
+def held_port(owner) -> int:
+    """A free port that is given to nobody else as long as the owner is there, also
+    while its server does not listen yet, or was killed."""
+    if os.name == "nt":  # where the same option lets two listen
+        return free_port()
+    with socket.socket() as held:
+        held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        held.bind(("127.0.0.1", 0))
+        port = held.getsockname()[1]
+        weakref.finalize(owner, os.close, held.detach())
+    return port
+
+
 class Site:
     """The real server in a process of its own, as `manage.py serve` starts it.
 
@@ -201,7 +215,7 @@ class Site:
     ):
         self.home = home
         self.environment = environment
-        self.port = port or free_port()
+        self.port = port or held_port(self)
         self.tree = TREE
         self.warm = warm and CAN_FORK
         self.log = home.with_name(f"{home.name}-server.log")

@@ -1,5 +1,6 @@
 """The tests' own surroundings: what would make every other test worthless if wrong."""
 
+import os
 import socket
 import threading
 
@@ -9,6 +10,7 @@ from django.db import connection
 
 from shop.management.commands.test import summary
 from shop.models import Entry, Person
+from shop.serving.server import open_door
 from tests import around, warm
 from tests.around import by_hand
 from tests.conftest import leaving, refused
@@ -51,6 +53,15 @@ def test_the_copied_database_has_its_guards(committed_db):
 
 def test_the_usual_database_is_back_afterwards(db):
     assert not Person.objects.exists()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="two may listen on one port there")
+def test_the_port_of_a_site_is_given_to_nobody_else_while_it_is_down(tmp_path):
+    site = around.Site(tmp_path, {})
+    for _start in range(2):
+        with socket.socket() as other, pytest.raises(OSError, match="in use"):
+            other.bind(("127.0.0.1", site.port))
+        open_door("127.0.0.1", site.port, "--http").close()
 
 
 def test_a_request_that_leaves_the_site_is_found_out(page, live_site):

@@ -22,7 +22,7 @@ from shop.actions import tablets
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
 from shop.serving import authority, nightly
-from tests.around import Site, by_hand, free_port
+from tests.around import Site, by_hand, held_port
 from tests.browser.at_the_tablet import a_check
 from tests.conftest import PASSWORD, database_environment, make_people
 from tests.faults.test_outbox_faults import sign_in_by_hand
@@ -38,7 +38,7 @@ class Hall(Site):
 
     def __init__(self, home, environment, address):
         super().__init__(home, environment, warm=True)
-        self.address, self.https = address, free_port()
+        self.address, self.https = address, held_port(self)
         self.log = home.with_name(f"{home.name}-{self.port}.log")
 
     @property

@@ -21,7 +21,7 @@ from shop.management.commands import serve
 from shop.models import Person
 from shop.serving import authority, certificates, logs, terminal
 from shop.serving.server import open_door
-from tests.around import TREE, Site, by_hand, free_port
+from tests.around import TREE, Site, by_hand, free_port, held_port
 from tests.conftest import PASSWORD, database_environment
 
 
@@ -185,7 +185,7 @@ def served_certificate(site, port):
 
 
 def test_a_shop_gets_https_and_http_from_one_process(site):
-    port = free_port()
+    port = held_port(site)
     site.start("--shop", "--host", "127.0.0.1", "--https", str(port))
     address = f"https://localhost:{port}/sign-in/"
     with urllib.request.urlopen(address, context=trusting(site)) as answer:

@@ -15,7 +15,7 @@ from django.db import connection
 
 from shop import settings as site_settings
 from shop.serving import service_files
-from tests.around import TREE, Site, free_port
+from tests.around import TREE, Site, held_port
 
 from .test_home import manage, surroundings
 
@@ -93,7 +93,7 @@ def test_what_the_unit_starts_serves_and_stops_as_systemd_asks_it_to(
         pytest.skip("where the database lies is in a file of its own")
     connection.close()
     site = Site(tmp_path, {})
-    ports = ("--http", str(site.port), "--https", str(free_port()))
+    ports = ("--http", str(site.port), "--https", str(held_port(site)))
     printed = subprocess.run(
         [sys.executable, "manage.py", "service", "--system", "linux", *ports],
         env=surroundings(tmp_path),
