@@ -43,8 +43,7 @@ def choose(page, person, read=0):
 def gauge(page, turn):
     """A gauge types at the place that is asked for, and Enter."""
     expect(page.locator(".study .place h2")).to_have_text(turn.place)
-    page.keyboard.type(value_of(turn.number))
-    page.keyboard.press("Enter")
+    page.keyboard.type(f"{value_of(turn.number)}\n")
 
 
 def counted(page, person, read):
