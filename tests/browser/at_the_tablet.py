@@ -19,6 +19,15 @@ OPEN = """
 """
 
 
+# Until the tablet has kept what it learns of a server under this name: what is put
+# there by hand before that, the page writes over.
+LEARNED = f"""async (name) => {{ {OPEN}
+  const settings = () => database.transaction("settings").objectStore("settings");
+  while ((await answer(settings().get(name))) === undefined);
+  database.close();
+}}"""
+
+
 def a_check(stations=4, by="engineer", **joint):
     """An open check of a door with so many stations; gap 1.50 to 3.00, flush ±0.50."""
     person = Person.objects.get(username=by)

@@ -10,6 +10,7 @@ from qa.queries.plans.plan_pages import view_of
 from qa.rules import plan_records
 from shop.models import Person
 from tests.browser.conftest import bring_a_session
+from tests.browser.test_door_that_does_not_fit import record_as_asked
 from tests.qa.cowls import make_cowls, read_cowls
 from tests.qa.making import make_check, read
 
@@ -52,10 +53,7 @@ def test_two_cowl_halves_are_planned_taken_done_and_measured_again_together(
         expect(page.get_by_text("Taken together with other parts")).to_be_visible()
         if plan.cuts.exists():
             page.get_by_role("link", name="Record what came off").click()
-            page.get_by_label("Cut as asked").check()
-            if page.get_by_label("was moved").count():
-                page.get_by_label("was moved").check()
-            page.get_by_role("button", name="Record this cut").click()
+            record_as_asked(page)
         else:
             page.get_by_role("link", name="Record a move").click()
             page.get_by_role("button", name="Record this move").click()

@@ -191,10 +191,12 @@ def state_lost(state):
 
 def record_as_asked(page) -> None:
     page.get_by_label("Cut as asked").check()
+    record = page.get_by_role("button", name="Record this cut")
+    expect(record).to_be_visible()  # and all that stands before it in the form
     moved = page.get_by_label("was moved")
     if moved.count():
         moved.check()
-    page.get_by_role("button", name="Record this cut").click()
+    record.click()
 
 
 def cut_again(page, live_site) -> None:

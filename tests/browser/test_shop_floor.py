@@ -79,6 +79,10 @@ class Floor:
         assert self.axe(self.page) == []
         self.send(button, Reason="the lead was asked")
 
+    def whole(self, button: str) -> None:
+        """The form is there down to its button: what is counted counts all of it."""
+        expect(self.page.get_by_role("button", name=button, exact=True)).to_be_visible()
+
     def title(self, words) -> None:
         expect(self.page.get_by_role("heading", level=1)).to_have_text(words)
 
@@ -114,6 +118,7 @@ def test_from_a_plug_to_a_part_on_the_airframe_with_its_chain_printed(floor, pag
     floor.title("M-1-1")
 
     floor.link("Lay plies")
+    floor.whole("Save")
     for box in page.get_by_role("checkbox").all():
         box.check()
     page.get_by_label("Lot of CF-200").select_option(label="CF-200 OLD-1")

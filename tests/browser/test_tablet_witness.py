@@ -58,7 +58,7 @@ def test_a_tablet_refuses_a_server_whose_history_was_written_anew(
     live_site.start()
     tap(desk, "0.10")
     dialog = desk.get_by_role("dialog", name="The records were rewritten, or cut off")
-    expect(dialog).to_contain_text(f"{noted[0]} {noted[1]}", timeout=30_000)
+    expect(dialog).to_contain_text(f"{noted[0]} {noted[1]}")
     # All of it is read: a digest has no blank to break at.
     assert dialog.evaluate("node => node.scrollWidth <= node.clientWidth")
     dialog.get_by_role("button").click()
@@ -67,7 +67,7 @@ def test_a_tablet_refuses_a_server_whose_history_was_written_anew(
     expect(desk.locator("#unsent")).to_contain_text("RECORDS REWRITTEN")
     # Opened again it still knows, and says so at once.
     desk.reload()
-    expect(dialog).to_be_visible(timeout=30_000)
+    expect(dialog).to_be_visible()
 
 
 # wait_for_function takes the promise of an async function for a yes.
