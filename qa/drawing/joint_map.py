@@ -63,7 +63,6 @@ class JointMap:
     part_inside: bool = True
     flow: tuple[float, float] | None = None
     part_name: str = "part"
-    surround_name: str = "surround"
     limits_text: str = ""
     # Hinges, latch and whatever else holds the part: name, x, y.
     attach: tuple[tuple[str, float, float], ...] = ()

@@ -59,7 +59,6 @@ class MoldAssessment:
     used: list[FirstFit]
     choice: Choice
     openings: Openings
-    geometry: Geometry
     report: ToolReport
     # Openings that were left out, since they do not hang together with what is told.
     others: list[str] = field(default_factory=list)
@@ -108,9 +107,7 @@ def assess(fits: MoldFits, choice: Choice) -> MoldAssessment:
     used = [fit for fit in used if fit.opening in openings]
     older = len(every) - len(every[-MOST_FITS:])
     gauges = one_gauges(used)
-    return MoldAssessment(
-        fits, used, choice, how, geometry, report, others, older, gauges
-    )
+    return MoldAssessment(fits, used, choice, how, report, others, older, gauges)
 
 
 def apart_by_kind(assessment: MoldAssessment) -> dict[str, list[list[str]]]:

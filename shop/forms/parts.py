@@ -9,8 +9,6 @@ from .fields import ask_for, asked, needed
 from .filters import Filter, any_of
 from .row_choice import RowChoiceField
 
-MADE_OF_PARTS = (Origin.BONDED, Origin.CUT)
-
 
 class DesignForm(forms.ModelForm):
     class Meta:

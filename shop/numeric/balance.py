@@ -76,13 +76,11 @@ class RollUp:
 class Residual:
     """What a weighed assembly has more than its items: resin, fasteners, paint.
 
-    `arm` is None where the residual mass is 0. `explained` says that the residual is
-    within the uncertainty of the scale, None where that is not known.
+    `arm` is None where the residual mass is 0.
     """
 
     mass: float
     moment: float
-    explained: bool | None
 
     @property
     def arm(self) -> float | None:
@@ -105,22 +103,14 @@ def roll_up(items: Iterable[Item]) -> RollUp:
     )
 
 
-def residual(
-    total: RollUp, mass: float, arm: float, *, scale_u: float | None = None
-) -> Residual:
+def residual(total: RollUp, mass: float, arm: float) -> Residual:
     """The line that makes the items add up to the weighed assembly.
 
-    `scale_u` is the expanded uncertainty of the scale. With missing items the residual
-    holds them too.
+    With missing items it holds them too.
     """
     if not (math.isfinite(mass) and mass > 0 and math.isfinite(arm)):
         raise BalanceError("the weighed mass must be more than 0, its arm a number")
-    left = mass - total.mass
-    if scale_u is not None and not (math.isfinite(scale_u) and scale_u >= 0):
-        raise BalanceError(f"the uncertainty of the scale must be 0 or more: {scale_u}")
-    # Differences of typed masses carry rounding: a billionth decides nothing.
-    explained = None if scale_u is None else round(abs(left) - scale_u, 9) <= 0
-    return Residual(left, mass * arm - total.moment, explained)
+    return Residual(mass - total.mass, mass * arm - total.moment)
 
 
 def shift(mass: float, moved_by: float, total_mass: float) -> float:

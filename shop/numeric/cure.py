@@ -10,13 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-GAS_CONSTANT = 8.314  # J/mol/K
 ROOM_C = (5.0, 45.0)
 BAG_MINUTES = 5
-ROOM_ONLY = (
-    "The rule of ten holds at room temperature only (here 5 to 45 degC), for the same "
-    "mass in the same cup; never for an oven cycle. The product's data sheet governs."
-)
 
 
 class CureError(ValueError):
@@ -34,32 +29,20 @@ def pot_life(minutes: float, at_c: float, wanted_c: float) -> float:
     return minutes * 2 ** ((at_c - wanted_c) / 10)
 
 
-@dataclass(frozen=True)
-class Age:
-    """Clock time and its equivalent at the reference temperature, in hours.
-
-    Specifications count plain clock hours out of the freezer: keep both.
-    """
-
-    clock_hours: float
-    equivalent_hours: float
-    note: str = ROOM_ONLY
-
-
-def equivalent_age(periods, reference_c: float = 23.0) -> Age:
-    """Sum of dt 2^((T - Tref) / 10) over (hours, degC) periods at room temperature.
+def equivalent_age(periods, reference_c: float = 23.0) -> float:
+    """Hours: sum of dt 2^((T - Tref) / 10) over (hours, degC) periods at room
+    temperature.
 
     Raises CureError for a period outside 5 to 45 degC, with which one.
     """
     _room(reference_c)
-    clock, equivalent = [], []
+    equivalent = []
     for number, (hours, celsius) in enumerate(periods, start=1):
         if not (math.isfinite(hours) and hours >= 0):
             raise CureError(f"period {number}: hours must be 0 or more, not {hours}")
         _room(celsius, f"period {number}: ")
-        clock.append(hours)
         equivalent.append(hours * 2 ** ((celsius - reference_c) / 10))
-    return Age(math.fsum(clock), math.fsum(equivalent))
+    return math.fsum(equivalent)
 
 
 @dataclass(frozen=True)

@@ -27,10 +27,9 @@ def equivalent_hours(periods) -> float | None:
     """Equivalent age in hours of (minutes, 0.001 degC); None when not at room
     temperature throughout, where the rule does not hold."""
     try:
-        age = cure.equivalent_age([(m / MIN_PER_H, t / MILLI) for m, t in periods])
+        return cure.equivalent_age([(m / MIN_PER_H, t / MILLI) for m, t in periods])
     except cure.CureError:
         return None
-    return age.equivalent_hours
 
 
 def trace_of(row: CureTrace) -> Trace:

@@ -35,10 +35,8 @@ def test_pot_life_halves_for_every_ten_kelvin(celsius, minutes):
 def test_age_out_of_the_freezer_weighted_by_temperature():
     """4 h at 18, 3 h at 28, 2 h at 23, reference 23: 9.071 h on a clock of 9 h;
     computed."""
-    age = equivalent_age([(4, 18), (3, 28), (2, 23)], 23)
-    assert age.equivalent_hours == pytest.approx(9.071, abs=5e-4)
-    assert age.clock_hours == 9
-    assert "room temperature only" in age.note
+    hours = equivalent_age([(4, 18), (3, 28), (2, 23)], 23)
+    assert hours == pytest.approx(9.071, abs=5e-4)
 
 
 @pytest.mark.parametrize("celsius", [4.9, 45.1, 120, float("nan")])

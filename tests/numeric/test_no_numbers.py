@@ -452,13 +452,10 @@ CASES = [
     ),
     (
         balance.residual,
-        lambda mass, arm, scale_u: balance.residual(
-            balance.roll_up([balance.Item("wing", 80.0, 100.0)]),
-            mass,
-            arm,
-            scale_u=scale_u,
+        lambda mass, arm: balance.residual(
+            balance.roll_up([balance.Item("wing", 80.0, 100.0)]), mass, arm
         ),
-        {"mass": 85.0, "arm": 100.0, "scale_u": 0.2},
+        {"mass": 85.0, "arm": 100.0},
     ),
     (balance.shift, None, {"mass": 1.0, "moved_by": 10.0, "total_mass": 300.0}),
     (cure.pot_life, None, {"minutes": 25.0, "at_c": 25.0, "wanted_c": 20.0}),

@@ -60,7 +60,6 @@ class HoleVerdict:
     label: str
     position_mm: float
     allowed_mm: float
-    bonus_mm: float
     position_conforms: bool
     size_conforms: bool | None
     edge_ratio: float | None
@@ -166,7 +165,6 @@ def judge_hole(hole: Hole) -> HoleVerdict:
         label=hole.label,
         position_mm=to_mm(2 * math.hypot(dx, dy)),
         allowed_mm=to_mm(allowed),
-        bonus_mm=to_mm(bonus),
         # Squares of whole numbers: on the zone is inside it, without rounding.
         position_conforms=4 * (dx * dx + dy * dy) <= allowed * allowed,
         size_conforms=size_conforms,

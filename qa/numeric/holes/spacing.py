@@ -21,8 +21,6 @@ class SpacingRule:
     pitch_min: float | None
     source: str
     status: str
-    edge_usual: float | None = None
-    pitch_usual: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -58,7 +56,6 @@ SPACING_RULES = (
         3.0,
         "NAVEDTRA 14018 chapter 13",
         "text read",
-        pitch_usual=(4.0, 8.0),
     ),
     SpacingRule(
         "nasa_general",
@@ -67,8 +64,6 @@ SPACING_RULES = (
         None,
         "NASA RP-1228 (1990) pages 21 and 34",
         "second-hand: quoted by others",
-        edge_usual=2.0,
-        pitch_usual=(4.0, 4.0),
     ),
     SpacingRule(
         "composite_advisory",
@@ -77,7 +72,6 @@ SPACING_RULES = (
         4.0,
         "MIL-HDBK-17-3F and its successor, volume 3",
         "from memory, unverified",
-        pitch_usual=(4.0, 6.0),
     ),
 )
 

@@ -73,7 +73,6 @@ def map_of(
         part_inside=revision.part_inside,
         flow=flow(revision),
         part_name=revision.joint.position.name,
-        surround_name=revision.joint.surround.name,
         limits_text=limits_hint(stations, unit, finish, u_nm),
         attach=_attach(revision, view, at),
     )
