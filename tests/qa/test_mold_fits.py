@@ -272,7 +272,7 @@ def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
         for row in kept
         for gap, flush in [[fit.nm[row, kind] for kind in (Kind.GAP, Kind.FLUSH)]]
     ]
-    geometry = told.geometry
+    geometry = mold_assessment.geometry_of(shop.found.seam.revision, shop.found.seam)
     some = replace(geometry, stations=tuple(geometry.stations[row] for row in kept))
     rows = [replace(one, station=kept.index(one.station)) for one in readings]
     alone = estimate_tool(some, rows, free_to_move(geometry))
