@@ -37,15 +37,17 @@ class WhatForm(forms.Form):
         named = [name for name in ("joint", "part", "bay") if cleaned.get(name)]
         if len(named) != 1 and not self.errors:
             raise forms.ValidationError(_("Choose a joint, a part or a bay."))
-        airframe = cleaned.get("airframe")
-        for name in ("joint", "bay"):
-            if (
-                airframe
-                and cleaned.get(name)
-                and cleaned[name].type_id != airframe.type_id
-            ):
-                self.add_error(name, _("That is of another type of airframe."))
+        refuse_other_type(self)
         return cleaned
+
+
+def refuse_other_type(form: forms.Form) -> None:
+    """A joint or a bay is of the type of the airframe that was chosen with it."""
+    airframe = form.cleaned_data.get("airframe")
+    for name in ("joint", "bay"):
+        chosen = form.cleaned_data.get(name)
+        if airframe and chosen and chosen.type_id != airframe.type_id:
+            form.add_error(name, _("This is of another type of airframe."))
 
 
 class OfferForm(forms.Form):

@@ -9,6 +9,8 @@ from shop.forms.fields import SerialField
 from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, PaperSize, Position
 
+from .offers import refuse_other_type
+
 
 class PackForm(forms.Form):
     airframe = RowChoiceField(
@@ -44,14 +46,7 @@ class PackForm(forms.Form):
         chosen = [n for n in ("joint", "part", "bay") if cleaned.get(n)]
         for name in chosen[1:]:
             self.add_error(name, _("Choose a joint, a part or a bay: one of them."))
-        airframe = cleaned.get("airframe")
-        for name in ("joint", "bay"):
-            if (
-                airframe
-                and cleaned.get(name)
-                and cleaned[name].type_id != airframe.type_id
-            ):
-                self.add_error(name, _("This is of another type of airframe."))
+        refuse_other_type(self)
         return cleaned
 
 
