@@ -60,35 +60,46 @@ class HoldingForm(forms.Form):
     def _direction(self, row: int) -> None:
         at = {"number": row + 1}
         self.fields[f"plus_{row}"] = _text(_now("Direction %(number)s: word") % at, 20)
-        self.fields[f"minus_{row}"] = _text(_now("Its opposite"), 20)
+        self.fields[f"minus_{row}"] = _text(
+            _now("Direction %(number)s: its opposite") % at, 20
+        )
         for axis in "xyz":
             self.fields[f"{axis}_{row}"] = forms.FloatField(
-                label=axis, required=False, min_value=-1e6, max_value=1e6
+                label=_now("Direction %(number)s: %(axis)s") % {**at, "axis": axis},
+                required=False,
+                min_value=-1e6,
+                max_value=1e6,
             )
 
     def _point(self, row: int) -> None:
         at = {"number": row + 1}
         self.fields[f"name_{row}"] = _text(_now("Place %(number)s: name") % at)
         self.fields[f"kind_{row}"] = forms.ChoiceField(
-            label=_now("Kind"), choices=AttachKind.choices, required=False
+            label=_now("Place %(number)s: kind") % at,
+            choices=AttachKind.choices,
+            required=False,
         )
         for axis in ("at_x", "at_y", "at_z"):
-            self.fields[f"{axis}_{row}"] = LengthField(
-                label=f"{axis[-1]}", required=False
-            )
+            own = _now("Place %(number)s: %(axis)s") % {**at, "axis": axis[-1]}
+            self.fields[f"{axis}_{row}"] = LengthField(label=own, required=False)
 
     def _adjuster(self, row: int) -> None:
-        self.fields[f"of_{row}"] = _text(_now("Place"))
-        self.fields[f"word_{row}"] = _text(_now("Goes"), 20)
-        for name, label in (
+        def label(words) -> str:  # the list of what is wrong has no table around it
+            numbered = {"number": row + 1, "words": words}
+            return _now("Setting %(number)s: %(words)s") % numbered
+
+        self.fields[f"of_{row}"] = _text(label(_now("place")))
+        self.fields[f"word_{row}"] = _text(label(_now("goes")), 20)
+        for name, words in (
             ("far", _now("at most")),
             ("back", _now("and back at most")),
             ("step", _now("in steps of")),
             ("set_u", _now("is set within")),
         ):
-            self.fields[f"{name}_{row}"] = LengthField(label=label, required=False)
+            own = label(words)
+            self.fields[f"{name}_{row}"] = LengthField(label=own, required=False)
         self.fields[f"by_{row}"] = forms.ChoiceField(
-            label=_now("a step is"), choices=StepKind.choices, required=False
+            label=label(_now("a step is")), choices=StepKind.choices, required=False
         )
 
     # -- rows for the template
@@ -186,13 +197,13 @@ class HoldingForm(forms.Form):
             far, back = self._length("far", row), self._length("back", row)
             step, u = self._length("step", row), self._length("set_u", row)
             for name, nm in (("far", far), ("step", step)):
-                if (nm is None or nm < (name == "step")) and (
-                    f"{name}_{row}" not in self.errors
-                ):
+                if nm is None and f"{name}_{row}" not in self.errors:
                     self.add_error(f"{name}_{row}", _("This is missing."))
-            for name, nm in (("back", back), ("set_u", u)):
+            for name, nm in (("far", far), ("back", back), ("set_u", u)):
                 if nm is not None and nm < 0:
                     self.add_error(f"{name}_{row}", _("This cannot be less than 0."))
+            if step is not None and step <= 0:
+                self.add_error(f"step_{row}", _("This must be more than 0."))
             far, back = far or 0, back or 0
             by = self._said("by", row) or StepKind.LENGTH
             rows.append(
