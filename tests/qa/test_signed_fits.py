@@ -162,6 +162,8 @@ def test_the_sheet_of_a_check_carries_who_signed_and_what_no_longer_holds(
     text = printed(client_of("builder"), check)
     assert "Inspected by" not in text and "Measured and recorded by" in text
     assert crew["inspector"].name in text and "proven by PIN" in text
+    page = client_of("builder").get(f"/fit-checks/{check.entry_id}/").content.decode()
+    assert f"<b>{crew['inspector'].name}</b>" in page and "proven by PIN" in page
     count_in(crew, check)
     text = printed(client_of("builder"), check)
     assert "Inspected: no longer holds" in text and "station 3 gap: was" in text
