@@ -7,29 +7,46 @@ from functools import cached_property
 import numpy as np
 
 ROUNDING = 1e-6  # steps
+FEWEST = 8  # settings that a tie leaves to an adjuster; more leave it as it is
 FELT = 0.1  # of the greatest share in what is left; smaller ones have no whole number
 
 
 @dataclass(frozen=True)
 class Ties:
-    """Sums of whole steps that stay within bounds: least <= whole (j, k) @ steps <=
-    most, all of them whole numbers. `bound` are (tie, adjuster): what one tie leaves to
-    that adjuster is one setting, once the others are set."""
+    """Sums of steps that stay within bounds: least <= rows (j, k) @ steps <= most; the
+    first `whole` of them are sums of whole numbers."""
 
-    whole: np.ndarray
+    rows: np.ndarray
     least: np.ndarray
     most: np.ndarray
+    whole: int
 
     @cached_property
-    def bound(self) -> list[tuple[int, int]]:
-        pairs, taken = [], np.zeros(self.whole.shape[1], dtype=bool)
-        for number in np.flatnonzero(self.least >= self.most):
-            row = self.whole[number]
-            own = np.flatnonzero((np.abs(row) == 1) & ~taken)
-            if len(own) and not row[[k for _, k in pairs]].any():
-                pairs.append((int(number), int(own[0])))
-                taken |= row != 0
-        return pairs
+    def bound(self) -> list[tuple[int, np.ndarray, float, float]]:
+        """(adjuster, row (k,), least, most): what is left to that adjuster by a row is
+        few settings once the others are set. No row counts an adjuster of those before.
+
+        Gauss's elimination; what leaves the fewest comes first.
+        """
+        rows, least, most = self.rows.copy(), self.least.copy(), self.most.copy()
+        found, real = [], np.abs(rows).max(axis=1, initial=0.0)
+        while len(rows):
+            sizes = np.abs(rows).max(axis=1)
+            told = sizes > FELT * real
+            left = np.where(told, (most - least) / np.where(told, sizes, 1.0), np.inf)
+            number = int(np.argmin(left))
+            if not left[number] < FEWEST:
+                break
+            row, ends = rows[number].copy(), (least[number], most[number])
+            pick = int(np.argmax(np.abs(row)))
+            found.append((pick, row, *map(float, ends)))
+            share = rows[:, pick] / row[pick]
+            rows -= share[:, None] * row
+            least -= np.maximum(share * ends[0], share * ends[1])
+            most -= np.minimum(share * ends[0], share * ends[1])
+            keep = np.arange(len(rows)) != number
+            rows, least, most, real = rows[keep], least[keep], most[keep], real[keep]
+        return found
 
 
 def ties(low, high, base, shares, room) -> Ties:
@@ -50,44 +67,56 @@ def ties(low, high, base, shares, room) -> Ties:
     ends = odd * low, odd * high
     least = -room - base - np.maximum(*ends).sum(axis=1)
     most = room - base - np.minimum(*ends).sum(axis=1)
-    return Ties(whole, np.ceil(least - ROUNDING), np.floor(most + ROUNDING))
+    return Ties(
+        np.vstack([whole, shares]),
+        np.r_[np.ceil(least - ROUNDING), -room - base - ROUNDING],
+        np.r_[np.floor(most + ROUNDING), room - base + ROUNDING],
+        len(whole),
+    )
 
 
 def tied(low, high, by: Ties):
     """The box less what its ties rule out."""
-    low, high = low.copy(), high.copy()
-    for whole, least, most in zip(by.whole, by.least, by.most, strict=True):
-        ends = whole * low, whole * high
-        down, up = np.minimum(*ends), np.maximum(*ends)
-        for k in np.flatnonzero(whole):
-            reach = (
-                (least - up.sum() + up[k]) / whole[k],
-                (most - down.sum() + down[k]) / whole[k],
-            )
-            low[k] = max(low[k], math.ceil(min(reach) - ROUNDING))
-            high[k] = min(high[k], math.floor(max(reach) + ROUNDING))
-    return low, high
+    rows = by.rows
+    ends = rows * low, rows * high
+    down, up = np.minimum(*ends), np.maximum(*ends)
+    counts = np.abs(rows) > ROUNDING
+    share = np.where(counts, rows, 1.0)
+    one = (by.least[:, None] - (up.sum(axis=1)[:, None] - up)) / share
+    other = (by.most[:, None] - (down.sum(axis=1)[:, None] - down)) / share
+    first = np.where(counts, np.minimum(one, other), -np.inf).max(
+        axis=0, initial=-np.inf
+    )
+    last = np.where(counts, np.maximum(one, other), np.inf).min(axis=0, initial=np.inf)
+    return (
+        np.maximum(low, np.ceil(np.maximum(first - ROUNDING, low))).astype(int),
+        np.minimum(high, np.floor(np.minimum(last + ROUNDING, high))).astype(int),
+    )
 
 
 def size(low, high, by: Ties | None = None) -> int:
     """How many settings, at most, ties leave of a box."""
-    wide = high - low + 1
-    if by:
-        wide[[k for _, k in by.bound]] = 1
-    return math.prod(wide.tolist())
+    wide = (high - low + 1).tolist()
+    for k, row, least, most in by.bound if by else ():
+        wide[k] = min(wide[k], int((most - least) / abs(row[k]) + ROUNDING) + 1)
+    return math.prod(wide)
 
 
 def settings(low, high, by: Ties | None = None) -> np.ndarray:
     """All settings (n, k) that ties leave of a box."""
     high_free, bound = high.copy(), by.bound if by else []
-    for _, k in bound:
+    for k, *_ in bound:
         high_free[k] = low[k]
     steps = low + np.indices(high_free - low + 1).reshape(len(low), -1).T
-    for number, k in bound:
-        whole = by.whole[number]
-        others = steps @ whole - steps[:, k] * whole[k]
-        steps[:, k] = (by.least[number] - others) * whole[k]
-        steps = steps[(steps[:, k] >= low[k]) & (steps[:, k] <= high[k])]
+    for k, row, least, most in reversed(bound):
+        others = steps @ row - steps[:, k] * row[k]
+        ends = (least - others) / row[k], (most - others) / row[k]
+        first = np.maximum(np.ceil(np.minimum(*ends) - ROUNDING), low[k]).astype(int)
+        last = np.minimum(np.floor(np.maximum(*ends) + ROUNDING), high[k]).astype(int)
+        count = np.maximum(last - first + 1, 0)
+        steps = np.repeat(steps, count, axis=0)
+        before = np.repeat(count.cumsum() - count, count)
+        steps[:, k] = np.repeat(first, count) + np.arange(len(steps)) - before
     return steps
 
 

@@ -58,9 +58,9 @@ class Best:
 
 @dataclass(frozen=True)
 class Whole:
-    """In place of a programme: all that ties leave of a box is tried."""
+    """In place of a programme: all that bounds leave of a box is tried."""
 
-    ties: boxes.Ties | None
+    model: Model | None
 
 
 def best_settings(lattice: Lattice, before: Best | None = None) -> Best | None:
@@ -244,7 +244,7 @@ class Search:
     def _look(self, low, high, relaxed) -> list:
         """Boxes that are left of one: (bound, low, high, its programme)."""
         if isinstance(relaxed, Whole):
-            self._take(boxes.settings(low, high, relaxed.ties))
+            self._leaf(low, high, relaxed.model)
             return []
         ties = relaxed and relaxed.model.ties
         if boxes.size(low, high, ties) <= LEAF:
@@ -301,7 +301,7 @@ class Search:
             self.whole &= least > self.cutoff
             return []
         self._try_about(at, low, high)
-        return [(least, low, high, Whole(model.ties))]
+        return [(least, low, high, Whole(model))]
 
     def _all_alike(self, least: float) -> bool:
         """Whether no setting of a box can be better in this aim than the best known, by

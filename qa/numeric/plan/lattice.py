@@ -65,10 +65,21 @@ class Lattice:
         self.lines = rig.lines(self.places, self.directions)
         self.read, self.about = slice(0, count), slice(count, count + 3)
         self.own = slice(count + 3, None)
+        self._alike = self._read_as_set(count)
         self.low, self.high = rig.least.copy(), rig.most.copy()
         if stays is not None:
             self.low[stays] = self.high[stays] = 0
         self.names = (*aims.names, "movement")
+
+    def _read_as_set(self, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(readings, adjusters, signs): which readings are taken right where and along
+        what an adjuster sets, so that they go just as far, the part not bound twice."""
+        if self.rig.overdetermined:
+            return (np.zeros(0, dtype=int),) * 3
+        read, own = self.lines[:, :count, None], self.lines[:, None, self.own]
+        signs = (np.abs(read - own).max(axis=0) < ROUNDING_MM) * 1
+        signs -= np.abs(read + own).max(axis=0) < ROUNDING_MM
+        return (*np.nonzero(signs), signs[np.nonzero(signs)])
 
     # what settings do, exactly
 
@@ -138,6 +149,13 @@ class Lattice:
         wrong += bending.crossed(curves, angles, astray)
         wrong += np.abs(away) @ pull.off(angles, astray, third[self.own])
         pulled = np.einsum("mi,ijd->jdm", away, pull.along)
+        rows, which, signs = self._alike
+        slopes[rows], curves[:, :, rows] = 0.0, 0.0
+        slopes[rows, which] = signs
+        for told in (base, straight[0]):
+            told[rows] = self.values[rows]
+        for play in (straight[2], wrong):
+            play[rows] = ROUNDING_MM
         by = (turn / rig.rho, middle), (pull.spare, middle - left[0], pulled)
         return self._model(low, high, straight, turned, (base, curves, wrong, *by))
 

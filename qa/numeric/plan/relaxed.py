@@ -33,7 +33,9 @@ class Relaxed:
             base, slopes, room = model.left
             draft.rows(-room - base, room - base, slopes)
             ties = model.ties
-            draft.rows(ties.least, ties.most, ties.whole / self.unit)
+            whole = slice(ties.whole)
+            rows = ties.rows[whole] / self.unit
+            draft.rows(ties.least[whole], ties.most[whole], rows)
         if alone:
             costs = {"worst": draft.cost((parts["worst"], 1.0))}
         else:
