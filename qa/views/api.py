@@ -27,7 +27,7 @@ from qa.queries.tablet.offline_copy import carry as everything_to_carry
 from shop import roles
 from shop.actions import tablets
 from shop.actions.signing_in import prove_password
-from shop.ledger import Refused, group_commit, writing
+from shop.ledger import Refused, together, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change, must_set_second_factor
@@ -250,7 +250,7 @@ def _session(request) -> dict:
 def act(request, act: uuid.UUID):
     envelope = envelopes.read_envelope(request.body)
     if envelope["form"] in sync.SHORT:
-        return group_commit(lambda: _take(request, act, envelope))
+        return together(lambda: _take(request, act, envelope))
     return _take(request, act, envelope)
 
 

@@ -7,7 +7,7 @@ import pytest
 from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.db.models import Q
 
-from shop.ledger import Refused, group_commit, writing
+from shop.ledger import Refused, together, writing
 from shop.ledger.group_commit import Together
 from shop.models import Counter, Person, Seal, Tablet
 from shop.models.prepared_statements import (
@@ -96,7 +96,7 @@ def test_nothing_ends_well_that_the_database_gave_up(committed_db):
             Counter.objects.create(scope="lost too")
             connection.connection.rollback()
     assert not rows()
-    assert group_commit(lambda: keep("after", {}))
+    assert together(lambda: keep("after", {}))
     assert rows() == {"after"}
 
 
