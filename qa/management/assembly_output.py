@@ -11,12 +11,12 @@ from qa.management.plan_output import (
     end_lines,
     fit_lines,
     judged,
+    judged_amount,
     move_words,
     plain_settings,
     rounded,
     setting_lines,
     table,
-    told,
     whole_move,
 )
 from qa.numeric.plan.assembly import AssemblyPlan, PartPlan
@@ -74,7 +74,7 @@ def _part(part: PartPlan) -> dict:
     return {
         "name": part.name,
         "fixed": part.fixed,
-        **{name: told(name, getattr(part.move, name)) for name in SHIFTS},
+        **{name: judged_amount(name, getattr(part.move, name)) for name in SHIFTS},
         "motion": amounts(part.move),
         "move": whole_move(part.move),
         "held": list(map(held_name, part.held)),
