@@ -146,15 +146,10 @@ def use_study(*, by, study: GaugeStudy, smaller: bool = False) -> GaugeBudget:
         raise Refused(why, code="conflict")
     study.instrument.refresh_from_db()
     budget = rules.budget_by(study, finding)
-    if budget.unfounded and not smaller:
-        raise Refused(
-            _("The uncertainty would become smaller with no calibration in it. Tick "
-              "that this is meant, or state the calibration first."),
-            field="smaller",
-        )  # fmt: skip
     return save_budget(
         by=by,
         instrument=study.instrument,
         rows=budget.rows,
+        smaller=smaller,
         note=_("repeatability and operator by %(label)s") % {"label": study.label},
     )

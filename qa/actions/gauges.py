@@ -10,7 +10,7 @@ from qa.models import (
     GaugeStanding,
     Instrument,
 )
-from qa.rules.gauge_budgets import combined
+from qa.rules.gauge_budgets import combined, judged_nm, unfounded
 from qa.rules.gauges import due_by, off_by, rules_now
 from shop import roles
 from shop.actions.locks import locked
@@ -68,32 +68,46 @@ def record_calibration(
 
 
 def save_budget(
-    *, by, instrument: Instrument, rows: list[dict], note: str = ""
+    *,
+    by,
+    instrument: Instrument,
+    rows: list[dict],
+    note: str = "",
+    smaller: bool = False,
 ) -> GaugeBudget:
     """Keep what makes up an instrument's uncertainty; it is judged by it from now on.
 
     rows: {"name", "kind", "value_nm", "k_e3" of an expanded one, "df" or None}.
+    smaller: it may become less than it was without a calibration in it.
     """
     roles.require(by, "define instruments")
     combined_u = combined(rows)
-    u_nm = max(1, to_nm(combined_u.u))
+    judged = judged_nm(combined_u)
     content = {"instrument": str(instrument.uuid), "rows": rows, "note": note}
+    content |= {"smaller": True} if smaller else {}
     with perform("gauge_budget/1", by=by, said=content) as act:
         instrument = locked(instrument)
+        if unfounded(rows, instrument.u_nm) and not smaller:
+            raise Refused(
+                _("The uncertainty would become smaller with no calibration in it. "
+                  "Tick that this is meant, or state the calibration first."),
+                field="smaller",
+            )  # fmt: skip
         row = act.record(
             GaugeBudget(
                 instrument=instrument,
                 rows=rows,
-                u_nm=u_nm,
+                u_nm=max(1, to_nm(combined_u.u)),
+                judged_nm=judged,
                 df_e3=None if combined_u.df is None else round(combined_u.df * MILLI),
                 expanded_nm=to_nm(combined_u.expanded),
                 k_e3=round(combined_u.k * MILLI),
                 note=note,
             )
         )
-        instrument.u_nm = u_nm
+        instrument.u_nm = judged
         instrument.save(update_fields=["u_nm"])
-        act.result = {"instrument": instrument.pk, "u_nm": u_nm}
+        act.result = {"instrument": instrument.pk, "u_nm": judged}
     return row
 
 

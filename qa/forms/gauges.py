@@ -1,6 +1,7 @@
 """Forms of what is recorded of instruments."""
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
@@ -16,7 +17,7 @@ class FactorField(forms.DecimalField):
 
 
 class CalibrationForm(forms.Form):
-    done_on = DateField(label=_("Done on"))
+    done_on = DateField(label=_("Done on"), initial=timezone.localdate)
     laboratory = forms.CharField(label=_("By whom"), max_length=120)
     certificate = forms.CharField(
         label=_("Certificate"), max_length=120, required=False
@@ -96,6 +97,11 @@ class BudgetForm(forms.Form):
         label=_("Base length on curved skin, at most ±"), required=False
     )
     note = forms.CharField(label=_("Note"), max_length=400, required=False)
+    smaller = forms.BooleanField(
+        label=_("It may become smaller with no calibration in it"),
+        required=False,
+        help_text=_("What is judged by it is then judged more leniently."),
+    )
 
     def clean(self):
         nm_of_texts(self, *LINES)

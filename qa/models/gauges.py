@@ -86,12 +86,14 @@ class GaugeBudget(Fact):
     """What makes up the standard uncertainty of an instrument; the newest holds.
 
     rows: [{"name", "kind", "value_nm", ...}] as it was stated, "u_nm" what came of it,
-    "df_e3" its degrees of freedom or null.
+    "df_e3" its degrees of freedom or null, "judged_nm" what verdicts judge by, where
+    few of these make it more than u.
     """
 
     instrument = models.ForeignKey(Instrument, models.PROTECT, related_name="budgets")
     rows = models.JSONField()
     u_nm = models.BigIntegerField()
+    judged_nm = models.BigIntegerField(null=True, blank=True)
     df_e3 = models.PositiveBigIntegerField(null=True, blank=True)
     expanded_nm = models.BigIntegerField()
     k_e3 = models.PositiveIntegerField()
@@ -105,6 +107,11 @@ class GaugeBudget(Fact):
 
     def __str__(self) -> str:
         return f"budget of {self.instrument_id}"
+
+    @property
+    def judges_nm(self) -> int:
+        """The uncertainty of its instrument from then on."""
+        return self.judged_nm or self.u_nm
 
 
 class Strictness(models.TextChoices):

@@ -5,17 +5,19 @@ from datetime import date
 
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from qa.models import (
     Calibration,
     GaugeBudget,
     Instrument,
 )
+from qa.numeric.measuring.budget import Combined
 from qa.rules import gauges
-from qa.rules.gauge_budgets import combined
+from qa.rules.gauge_budgets import combined, judged_nm
 from qa.rules.measured_off import MeasuredOff, measured_while_off
 from qa.wording import lengths
-from shop.numeric.units import MILLI
+from shop.numeric.units import MILLI, to_nm
 from shop.queries.paging import search
 
 
@@ -80,6 +82,7 @@ class InstrumentPage:
     budget: GaugeBudget | None
     lines: list[BudgetLine]
     expanded: str
+    judged: str
     off: MeasuredOff
     unit: str
 
@@ -118,6 +121,7 @@ def instrument_page(instrument: Instrument, unit: str) -> InstrumentPage:
         budget=newest,
         lines=budget_lines(newest.rows, unit) if newest else [],
         expanded=_expanded(newest, unit) if newest else "",
+        judged=_judged(newest, unit) if newest else "",
         off=measured_while_off(instrument),
         unit=unit,
     )
@@ -134,6 +138,28 @@ def budget_lines(rows: list[dict], unit: str) -> list[BudgetLine]:
         BudgetLine(row["name"], _fine(row["value_nm"], unit), f"{share:.0%}")
         for row, share in zip(rows, combination.shares, strict=True)
     ]
+
+
+def _judged(budget: GaugeBudget, unit: str) -> str:
+    """ "" for one of before verdicts went by its degrees of freedom."""
+    return judged_by(combined(budget.rows), unit) if budget.judged_nm else ""
+
+
+def judged_by(combination: Combined, unit: str) -> str:
+    """What verdicts judge by, and the factor of a guard; "" where it is u itself."""
+    if combination.df is None or judged_nm(combination) == to_nm(combination.u):
+        return ""
+    sentence = _(
+        "Its standard uncertainty of %(u)s has %(df).1f effective degrees of freedom: "
+        "a guard of 95 %% at a limit is k = %(k).2f of it (Student's t), not 1.64. So "
+        "%(judged)s is judged by, of which 1.64 are as much."
+    )
+    return sentence % {
+        "u": _fine(to_nm(combination.u), unit),
+        "df": combination.df,
+        "k": combination.guard_k,
+        "judged": _fine(judged_nm(combination), unit),
+    }
 
 
 def _expanded(budget: GaugeBudget, unit: str) -> str:

@@ -6,9 +6,10 @@ from django.utils.translation import gettext as _
 
 from qa.models import GaugeBudget, GaugeStudy
 from qa.numeric.measuring.gauge import Study
-from qa.queries.instruments import BudgetLine, budget_lines
+from qa.queries.instruments import BudgetLine, budget_lines, judged_by
 from qa.rules.gauge_studies import StudyBudget, budget_by
 from qa.wording import lengths
+from shop.numeric.units import to_nm
 
 FINE = {"mm": 3, "in": 5}
 
@@ -19,6 +20,7 @@ class BudgetChange:
 
     before: str
     after: str
+    judged: str
     calibration: str
     consent: str
     lines: list[BudgetLine]
@@ -27,10 +29,11 @@ class BudgetChange:
 def budget_change(study: GaugeStudy, study_result: Study, unit: str) -> BudgetChange:
     """Three statements."""
     budget = budget_by(study, study_result)
-    becomes = lengths.length(budget.becomes_nm, unit, FINE[unit])
+    becomes = lengths.length(to_nm(budget.becomes.u), unit, FINE[unit])
     return BudgetChange(
         before=_before(budget, unit),
         after=_("Then: standard uncertainty %(u)s, of these lines:") % {"u": becomes},
+        judged=judged_by(budget.becomes, unit),
         calibration=_calibration(budget),
         consent=_("It becomes smaller although nothing says how far off the gauge "
                   "itself is; what is judged by it is judged more leniently. That is "
@@ -48,7 +51,7 @@ def _before(budget: StudyBudget, unit: str) -> str:
                      "no lines.")  # fmt: skip
         return sentence % values
     values |= {"lines": _names(budget.before), "day": _day(budget.before)}
-    sentence = _("Until now: standard uncertainty %(u)s, of %(lines)s (%(day)s).")
+    sentence = _("Until now: judged by %(u)s, of %(lines)s (%(day)s).")
     return sentence % values
 
 

@@ -1,9 +1,9 @@
-"""The lines of a budget on record, combined."""
+"""The lines of a budget on record, combined, and what verdicts judge by."""
 
 from qa.numeric.measuring import budget
 from qa.numeric.measuring.budget import Combined, Contribution
 from shop.ledger import Refused
-from shop.numeric.units import MILLI, to_mm
+from shop.numeric.units import MILLI, to_mm, to_nm
 
 
 def combined(rows: list[dict]) -> Combined:
@@ -16,6 +16,19 @@ def combined(rows: list[dict]) -> Combined:
         return budget.combine(lines)
     except budget.BudgetError as no:
         raise Refused(f"{str(no)[:1].upper()}{str(no)[1:]}.") from None
+
+
+def judged_nm(combination: Combined) -> int:
+    """The uncertainty of an instrument that has this budget."""
+    return max(1, to_nm(combination.judged))
+
+
+def unfounded(rows: list[dict], was_nm: int | None) -> bool:
+    """Whether an uncertainty gets smaller by these lines, and none of them says how far
+    off the instrument itself is."""
+    calibrated = any(row["name"] == "calibration" for row in rows)
+    smaller = was_nm is not None and judged_nm(combined(rows)) < was_nm
+    return smaller and not calibrated
 
 
 def standard(row: dict) -> float:

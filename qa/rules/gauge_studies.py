@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from qa.models import Calibration, GaugeBudget, GaugeStudy, StudyValue
+from qa.numeric.measuring.budget import Combined
 from qa.numeric.measuring.gauge import Study, gauge_study
-from qa.rules.gauge_budgets import combined
+from qa.rules.gauge_budgets import combined, unfounded
 from shop.models import Person
 from shop.numeric.units import to_mm, to_nm
 
@@ -98,7 +99,7 @@ def not_used(result: Study | None) -> str:
 @dataclass(frozen=True)
 class StudyBudget:
     """What the uncertainty of an instrument becomes by a study: the lines of its
-    budget, and its standard uncertainty before (None: not known) and then, nm.
+    budget, and what is judged by before (None: not known), nm, and then.
 
     before: the budget that was in force; None where the value was typed without one.
     certificate: what its calibration line is from, where that comes in by this.
@@ -106,7 +107,7 @@ class StudyBudget:
 
     rows: list[dict]
     was_nm: int | None
-    becomes_nm: int
+    becomes: Combined
     before: GaugeBudget | None
     certificate: Calibration | None
 
@@ -116,9 +117,7 @@ class StudyBudget:
 
     @property
     def unfounded(self) -> bool:
-        """It gets smaller and no calibration says how far off the instrument is."""
-        smaller = self.was_nm is not None and self.becomes_nm < self.was_nm
-        return smaller and not self.calibrated
+        return unfounded(self.rows, self.was_nm)
 
 
 def budget_by(study: GaugeStudy, result: Study) -> StudyBudget:
@@ -132,8 +131,8 @@ def budget_by(study: GaugeStudy, result: Study) -> StudyBudget:
         line = {"value_nm": certificate.expanded_nm, "k_e3": certificate.k_e3}
         rows = [row for row in rows if row["name"] != "calibration"]
         rows.append({"name": "calibration", "kind": "expanded", **line})
-    in_force = newest if newest and newest.u_nm == gauge.u_nm else None
-    becomes = max(1, to_nm(combined(rows).u))
+    in_force = newest if newest and newest.judges_nm == gauge.u_nm else None
+    becomes = combined(rows)
     return StudyBudget(rows, gauge.u_nm, becomes, in_force, certificate)
 
 

@@ -46,7 +46,7 @@ def zeros_of(by_key: dict[int, Check]) -> dict[int, GaugeZero]:
     for check in checks:
         own = stated.get(check.instrument_id, [])
         before = [b for b in own if b.entry.pk < check.entry.pk]
-        held = before[-1] if before and before[-1].u_nm == check.u_nm else None
+        held = before[-1] if before and before[-1].judges_nm == check.u_nm else None
         common = _common_nm(held) if held else None
         zeros[check.pk] = GaugeZero(check.instrument_id, check.instrument.code, common)
     return zeros

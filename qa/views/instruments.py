@@ -105,7 +105,11 @@ def edit_budget(request, pk):
         pk,
         form_of,
         lambda row, form, **data: gauges.save_budget(
-            by=request.user, instrument=row, rows=form.rows, note=data["note"]
+            by=request.user,
+            instrument=row,
+            rows=form.rows,
+            note=data["note"],
+            smaller=data["smaller"],
         ),
         _("Uncertainty of %(code)s"),
         notes=[

@@ -23,7 +23,8 @@ from qa.numeric.measuring.regression import fit
 from qa.numeric.measuring.risk import NormalProcess, global_risks
 from qa.numeric.measuring.run_rules import signals
 from qa.numeric.measuring.trend import trend
-from qa.numeric.verdict.acceptance import conformance_probability
+from qa.numeric.verdict.acceptance import acceptance, conformance_probability
+from shop.numeric.units import to_nm
 from tests.numeric import published
 from tests.numeric.test_capability import with_moments
 from tests.numeric.test_gauge import manual, rows_of
@@ -185,6 +186,10 @@ def test_guard_of_few_readings_by_jcgm_106_8_3_3_example_2():
     low, _high = risk.guarded((one["T"], None), found.expanded / 2, 1)
     assert low == pytest.approx(2.366623, abs=5e-7)
     assert low == pytest.approx(one["A"], abs=5e-3)
+    # Verdicts come to the same acceptance limit by what is judged by.
+    judged = to_nm(found.judged)
+    limits = acceptance(to_nm(one["T"]), None, judged, "guarded")
+    assert limits.low_in == pytest.approx(to_nm(2.366623), abs=500)
 
 
 def test_hundred_resistors_are_sorted_as_the_guide_counts_them():

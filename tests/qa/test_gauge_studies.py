@@ -182,7 +182,7 @@ def test_a_study_takes_in_the_uncertainty_of_the_last_certificate(
     budget = actions.use_study(by=by, study=study)
     lines = {line["name"]: line for line in budget.rows}
     assert lines["calibration"]["value_nm"] == mm(0.03)
-    squares = without.becomes_nm**2 + mm(0.015) ** 2
+    squares = mm(without.becomes.u) ** 2 + mm(0.015) ** 2
     assert budget.u_nm == pytest.approx(squares**0.5, abs=2)
     assert budget.u_nm < mm(0.08)
     stated = [line for line in budget.rows if line["name"] != "calibration"]

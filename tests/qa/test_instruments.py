@@ -15,7 +15,7 @@ from qa.actions import gauge_studies, gauges, instruments
 from qa.models import Check, CheckState, Instrument, Reading
 from qa.queries.instruments import instrument_page
 from qa.queries.tablet.studies import studies_to_carry
-from qa.rules import gauge_doubts, gauge_due
+from qa.rules import gauge_doubts, gauge_due, requirements
 from qa.rules import gauges as rules
 from qa.rules.judging import receipt_of
 from qa.rules.measured_off import measured_while_off
@@ -81,14 +81,42 @@ def test_a_budget_is_the_root_of_its_squares_and_what_is_judged_by(by):
     assert row.u_nm == mm(u)
     degrees = u**4 / (0.03**4 / 9 + 0.02**4 / 2)
     assert row.df_e3 == pytest.approx(degrees * 1000, abs=1)
+    # What 95 % need at a limit is Student's t of 12 degrees of freedom (JCGM 106,
+    # 8.3.3), of which a guard takes 1.6449 times what is judged by.
+    judged = u * stats.t.ppf(0.95, 12) / stats.norm.ppf(0.95)
     gauge.refresh_from_db()
-    assert gauge.u_nm == row.u_nm
-    assert make_check(by, instrument=gauge).u_nm == row.u_nm
+    assert gauge.u_nm == row.judges_nm == pytest.approx(mm(judged), abs=1)
+    check = make_check(by, instrument=gauge)
+    assert check.u_nm == row.judges_nm
+    limits = requirements.acceptance(
+        requirements.Requirement(0, None), check.u_nm, "guarded", "2017"
+    )
+    assert limits.low_in == pytest.approx(stats.t.ppf(0.95, 12) * row.u_nm, abs=2)
     page = instrument_page(gauge, "mm")
     assert [line.name for line in page.lines] == [row["name"] for row in LINES]
     told = f"k = {stats.t.ppf(0.975, 12):.2f} of 12 degrees of freedom (12.5 effective)"
     assert page.expanded.endswith(told)
+    assert (
+        f"k = {stats.t.ppf(0.95, 12):.2f} of it (Student's t), not 1.64" in page.judged
+    )
     assert page.lines[2].share == f"{0.03**2 / u**2:.0%}"
+
+
+def test_lines_without_a_calibration_make_it_smaller_only_where_that_is_ticked(
+    by, client_of
+):
+    gauge = make_instrument(by, u_nm=mm(0.05))
+    at, client = reverse("gauge_budget", args=[gauge.pk]), client_of("engineer")
+    said = {"unit": "mm", "resolution_nm": "0.01", "repeats_nm": "0.02", "note": "x"}
+    words = client.post(at, said).content.decode()
+    assert "smaller with no calibration in it" in words and 'value="0.02"' in words
+    assert not gauge.budgets.exists()
+    client.post(at, said | {"expanded_nm": "0.02", "k_e3": "2"})
+    assert gauge.budgets.get().judges_nm < mm(0.05)
+    client.post(at, said | {"repeats_nm": "0.01", "smaller": "on"})
+    assert gauge.budgets.count() == 2
+    client.post(at, said | {"repeats_nm": "0.3"})  # larger needs no tick
+    assert gauge.budgets.count() == 3
 
 
 def test_a_budget_of_nothing_is_refused(by):
@@ -519,9 +547,9 @@ def test_pages_keep_what_was_typed_and_say_what_is_wrong(by, client_of):
     assert answer.context["form"].errors["repeats_nm"]
     line |= {"repeats_nm": "0.03", "repeats_df": "9"}
     assert client.post(f"{base}/budget/", line).status_code == 302
-    assert Instrument.objects.get(pk=gauge.pk).u_nm == mm(
-        math.hypot(0.03, 0.01 / math.sqrt(12))
-    )
+    (budget,) = gauge.budgets.all()
+    assert budget.u_nm == mm(math.hypot(0.03, 0.01 / math.sqrt(12)))
+    assert Instrument.objects.get(pk=gauge.pk).u_nm == budget.judged_nm
     assert (
         client.post(
             "/instruments/rules/",

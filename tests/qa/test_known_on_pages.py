@@ -157,7 +157,7 @@ def test_what_the_budget_of_a_gauge_says_its_readings_share_is_counted_once(
     )
     read_at(check, even(gap="1.60"), flush=None)
     # Stated later: nothing of a check that was begun before.
-    gauges.save_budget(by=engineer, instrument=gauge, rows=SHARED[:1])
+    gauges.save_budget(by=engineer, instrument=gauge, rows=SHARED[:1], smaller=True)
     row = take(engineer, check, {"max_move_mm": 0.0, "max_turn_deg": 0.0})
     body = row.content
     assert body["inputs"]["zeros"] == [[gauge.code, mm(0.08)]]

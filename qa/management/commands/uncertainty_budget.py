@@ -28,6 +28,8 @@ class Command(ValuesCommand):
             "df": combined.df,
             "k": combined.k,
             "expanded": combined.expanded,
+            "guard_k": combined.guard_k,
+            "judged_by": combined.judged,
             "contributions": [
                 {"name": part.name, "u": part.u, "df": part.df, "share": share}
                 for part, share in zip(rows, combined.shares, strict=True)
@@ -44,5 +46,7 @@ class Command(ValuesCommand):
             f"u {shown(combined.u)}, degrees of freedom {df}, k "
             f"{shown(combined.k, 3)}, expanded {shown(combined.expanded)} "
             f"at {float(options['level']):.4g}.",
+            f"A guard of 95 % at a limit is k {shown(combined.guard_k, 3)} of u: "
+            f"judged by {shown(combined.judged)}.",
         ]
         return ValuesAnswer(plain, lines)

@@ -129,6 +129,6 @@ def rule_text(revision, check: Check, unit: str) -> str:
         else "k = 2 (ISO 14253-1:1998)"
     )
     return (
-        f"Guarded acceptance, {default}, standard uncertainty "
+        f"Guarded acceptance, {default}, judged by a standard uncertainty of "
         f"{lengths.length(check.u_nm, unit, 3 if unit == 'mm' else 5)}."
     )

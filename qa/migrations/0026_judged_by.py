@@ -1,0 +1,16 @@
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+
+    dependencies = [
+        ('qa', '0025_found_off'),
+    ]
+
+    operations = [
+        migrations.AddField(
+            model_name='gaugebudget',
+            name='judged_nm',
+            field=models.BigIntegerField(blank=True, null=True),
+        ),
+    ]
