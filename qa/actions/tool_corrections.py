@@ -69,7 +69,7 @@ def record_done(
             ToolDefect(
                 tool=tool,
                 what=what[:200],
-                place=place[:120],
+                place=place,
                 first_pull=Pull.objects.get(tool=tool, number=first),
             )
         )
@@ -121,7 +121,7 @@ def record_on_plug(
         label, day = correction.label, str(done_on)
         act.said = {"correction": label, "plug": plug.code, "note": note, "day": day}
         _refuse_done_on_plug(correction, plug)
-        defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place[:120]))
+        defect = act.record(ToolDefect(tool=plug, what=what[:200], place=place))
         of_day = label if done_on == today else f"{label}, {done_on}"
         repair = record_repair(act, plug, defect, f"{of_day}: {note}")
         row = PlugCorrection(

@@ -18,6 +18,7 @@ from qa.files.columns import (
     read_table,
     recognize,
 )
+from qa.numeric.measuring.charts import scattered
 from qa.numeric.measuring.exact import OutOfRange, exact
 from qa.numeric.measuring.gauge import Cell
 
@@ -39,20 +40,16 @@ class ValuesFile:
     lines: tuple[int, ...]
 
     def scattered(self) -> list[Complaint]:
-        """Each subgroup that goes on after another one began, once: as one point of a
-        course it would stand at two times."""
-        complaints, ended, last = {}, set(), None
-        for name, line in zip(self.subgroups or (), self.lines, strict=False):
-            if name != last:
-                if name in ended and name not in complaints:
-                    words = (
-                        f"{name} goes on after another subgroup began; name it anew, "
-                        "or put its rows together"
-                    )
-                    complaints[name] = Complaint(words, line, "subgroup")
-                ended.add(last)
-                last = name
-        return list(complaints.values())
+        """Each subgroup that goes on after another one began, once."""
+        return [
+            Complaint(
+                f"{name} goes on after another subgroup began; name it anew, or put "
+                "its rows together",
+                self.lines[at],
+                "subgroup",
+            )
+            for name, at in scattered(self.subgroups or ()).items()
+        ]
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def story(sheet: ChartPaper) -> list[Block]:
     under = [sheet.read_at, f"{page.count} parts", page.limits]
     return [
         blocks.masthead(page.title, ", ".join(filter(None, under))),
-        *blocks.bullets([BARE, *page.remarks], size=7.5),
+        *blocks.bullets([BARE, *page.remarks, *page.doubts], size=7.5),
         gap(2),
         heading("Chart"),
         gap(2, keep=True),

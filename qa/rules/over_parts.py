@@ -77,11 +77,23 @@ class PartRead:
 
 @dataclass(frozen=True)
 class OverParts:
-    """In the order of time. `seam` has the stations as they are now."""
+    """In the order of time. `seam` has the stations as they are now. `clashes`: by the
+    key of a part the places (row, kind) at which what it read does not count, since
+    several values stand there and nobody has chosen yet."""
 
     joint: Joint
     seam: Seam
     reads: list[PartRead]
+    clashes: dict[int, frozenset[tuple[int, str]]]
+
+    @property
+    def unread(self) -> int:
+        """How many parts are left out whole by that."""
+        return len(set(self.clashes) - {read.part.pk for read in self.reads})
+
+    def clashing(self, row: int, kind: str) -> int:
+        """How many parts are left out at a place by that."""
+        return sum((row, kind) in places for places in self.clashes.values())
 
     def limits(self, row: int, kind: str) -> tuple[int | None, int | None]:
         """nm, as they hold on bare edges."""
@@ -115,6 +127,7 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
     cuts = cuts_before.load(fit_ups, [joint], seams) if which == Which.FIRST else None
     # A part counts once, wherever it was tried: values of one are no two of a row.
     reads: dict[int, PartRead] = {}
+    clashes: dict[int, frozenset] = {}
     for own in _fits(checks, values, which):
         fit_up = own[0].fit_up
         key = fit_up.part_id
@@ -124,9 +137,11 @@ def over_parts(joint: Joint, which: Which) -> OverParts:
         read = _read(own, values, seams, now, pulls.get(key, ()), lost)
         # What was read last stands where it was read, and what is older counts no more.
         reads.pop(key, None)
+        clashes[key] = _clashing(own, values, seams[fit_up.revision_id], now)
         if read.nm:
             reads[key] = read
-    return OverParts(joint, now, list(reads.values()))
+    clashes = {key: places for key, places in clashes.items() if places}
+    return OverParts(joint, now, list(reads.values()), clashes)
 
 
 def _fits(checks: list[Check], values, which: Which) -> list[list[Check]]:
@@ -214,12 +229,9 @@ def _read(
 ) -> PartRead:
     fit_up = checks[0].fit_up
     own = seams[fit_up.revision_id]
-    first: dict[tuple[int, str], tuple[Check, CurrentReading]] = {}
-    for check in checks:
-        for value in values[check.pk]:
-            first.setdefault((value.station_id, value.kind), (check, value))
     # Where the first clashes nothing is taken from the next.
-    rows = [(check, value) for check, value in first.values() if not value.clash]
+    first = _first_of(checks, values)
+    rows = [(check, value) for check, value in first if not value.clash]
     read, _unlike = brought_back(rows, own, now, lost)
     stations = {
         row: own.stations[own.rows[label]]
@@ -235,6 +247,29 @@ def _read(
         own=stations,
         cut_nm={row: nm for row, nm in enumerate(lost) if nm},
         by={place: value.check for place, value in read.items()},
+    )
+
+
+def _first_of(checks: list[Check], values) -> list[tuple[Check, CurrentReading]]:
+    """Of each place the reading of the first of these checks that has it."""
+    first: dict[tuple[int, str], tuple[Check, CurrentReading]] = {}
+    for check in checks:
+        for value in values[check.pk]:
+            first.setdefault((value.station_id, value.kind), (check, value))
+    return list(first.values())
+
+
+def _clashing(
+    checks: list[Check], values, own: Seam, now: Seam
+) -> frozenset[tuple[int, str]]:
+    rows = {
+        own.stations[own.rows[label]].pk: row
+        for label, row in places_kept(own, now).items()
+    }
+    return frozenset(
+        (rows[value.station_id], value.kind)
+        for _check, value in _first_of(checks, values)
+        if value.clash and value.station_id in rows
     )
 
 

@@ -18,6 +18,8 @@ KINDS = {
     FindingKind.FLUSH_LOW: gettext_lazy("low"),
 }
 
+MOST_PLACE = 120  # characters of the place of a defect on a tool
+
 
 def side(deviation_nm: int) -> str:
     """Which way a value is beyond its limit."""
@@ -62,6 +64,18 @@ def places(labels: Sequence[str]) -> str:
     return ngettext("station %(where)s", "stations %(where)s", len(labels)) % {
         "where": ", ".join(spans)
     }
+
+
+def on_joint(joint: str, labels: Sequence[str]) -> str:
+    """Where on a tool a defect is, as its record holds it ("J-101, stations 4–7"): what
+    does not fit there is counted, no label is cut."""
+    for count in range(len(labels), 0, -1):
+        text, left = f"{joint}, {places(labels[:count])}", len(labels) - count
+        if left:
+            text += _(" and %(n)s more") % {"n": left}
+        if len(text) <= MOST_PLACE:
+            return text
+    return joint
 
 
 def title(

@@ -166,6 +166,9 @@ def test_values_that_are_not_normal_are_judged_by_quantiles_and_told_so():
     assert found.normality.p < 0.01
     assert found.above == pytest.approx(np.exp(-4), abs=0.004)
     assert found.below is None  # less than 200 values can show
+    unseen = found.seen_below
+    assert (unseen.count, unseen.share, unseen.low) == (0, 0, 0)
+    assert (1 - unseen.high) ** 200 == pytest.approx(0.05, rel=1e-9)
     assert "less than 1/200" in " ".join(measuring.remarks(found.notes))
     least, middle, most = law.ppf([0.00135, 0.5, 0.99865])
     assert found.pp == pytest.approx(4 / (most - least), rel=0.12)
@@ -183,6 +186,10 @@ def test_a_curve_that_has_less_outside_than_was_seen_is_not_told():
     least = stats.binomtest(4, 204).proportion_ci(0.95, "exact").low
     assert 0 < 1 - curve.share_below(4.9) < least
     assert found.above is None
+    whole = stats.binomtest(4, 204).proportion_ci(0.95, "exact")
+    assert (found.seen_above.count, found.seen_below) == (4, None)
+    shares = found.seen_above.share, found.seen_above.low, found.seen_above.high
+    assert shares == pytest.approx((4 / 204, whole.low, whole.high), rel=1e-9)
     assert "4 of 204 values lie above" in " ".join(measuring.remarks(found.notes))
 
 

@@ -134,7 +134,7 @@ def test_a_study_becomes_the_uncertainty_of_its_instrument(people, three, client
     assert lines["operator"]["df"] == 2
     assert lines["resolution"]["value_nm"] == mm(0.01)
     gauge.refresh_from_db()
-    assert gauge.u_nm == row.u_nm
+    assert gauge.u_nm == row.judged_nm > row.u_nm
     again = actions.use_study(by=people["engineer"], study=study)
     assert [line["name"] for line in again.rows].count("repeatability") == 1
     assert GaugeBudget.objects.count() == 2

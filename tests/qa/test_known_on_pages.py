@@ -23,6 +23,7 @@ from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as texts
 from shop.ledger.canonical import canonical
+from shop.numeric.units import to_mm
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_instrument, mm
 from tests.qa.planned import a_joint, even, planned, read_at, shifted, take
@@ -143,7 +144,7 @@ SHARED = (
 def budgeted(by, rows):
     """A gauge that is judged by a budget of these lines."""
     gauge = make_instrument(by, u_nm=mm(0.5))
-    gauges.save_budget(by=by, instrument=gauge, rows=rows)
+    gauges.save_budget(by=by, instrument=gauge, rows=rows, smaller=True)
     gauge.refresh_from_db()
     return gauge
 
@@ -164,7 +165,9 @@ def test_what_the_budget_of_a_gauge_says_its_readings_share_is_counted_once(
     assert body["wishes"]["options"]["common_u_mm"] == 0.08
     # Eight gaps 0.1 above the limit: a sum over the zero, apart from the code.
     nodes = np.linspace(-8, 8, 4001)
-    own = math.sqrt(0.06**2 + 0.02**2 / 12)
+    # What is judged by is larger than the root of the lines: 40 degrees of freedom.
+    own = math.sqrt(to_mm(gauge.u_nm) ** 2 - 0.08**2)
+    assert own == pytest.approx(math.sqrt(0.06**2 + 0.02**2 / 12), rel=0.02)
     eight = norm.pdf(nodes) * norm.cdf((0.1 + 0.08 * nodes) / own) ** 8
     assert body["outcome"]["probability"] == pytest.approx(
         eight.sum() * 0.004, abs=1e-4

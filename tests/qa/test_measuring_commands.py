@@ -91,7 +91,7 @@ def test_capability_tells_the_agreed_keys(told):
     intervals = [f"{name}_interval" for name in INDICES]
     assert list(found) == [
         *("n", "mean", "sd_overall", "sd_within", *INDICES, *intervals),
-        *("outside", "normality", "method", "notes"),
+        *("outside", "outside_seen", "normality", "method", "notes"),
     ]
     assert found["n"] == 125
     assert found["cp"] == pytest.approx(1.668101, abs=1e-4)
@@ -135,6 +135,11 @@ def test_a_share_beyond_all_values_is_never_told_as_nothing(told):
     found = told("capability", rows, "--lower", "-3000", "--upper", "10000")
     assert found["method"] == "percentile"
     assert found["outside"] == {"below": None, "above": None}
+    most = 1 - 0.05 ** (1 / 60)
+    assert found["outside_seen"]["below"] == {
+        **{"count": 0, "share": 0.0, "low": 0.0},
+        "high": pytest.approx(most, rel=1e-9),
+    }
     assert found["ppk_interval"] is None
     notes = "; ".join(found["notes"])
     assert "no bounds" in notes
@@ -234,9 +239,11 @@ def test_trend_tells_the_agreed_keys(told):
     assert wide["reaches"]["high"] > found["reaches"]["high"]
 
 
-def test_a_subgroup_that_comes_back_later_is_refused_and_not_merged(run):
+@pytest.mark.parametrize("command", ["capability", "chart"])
+def test_a_subgroup_that_comes_back_later_is_refused_and_not_merged(run, command):
     rows = [("1.1", "a"), ("1.2", "b"), ("1.3", "a"), ("1.5", "b"), ("1.0", "c")]
-    code, out, err = run("chart", table("value", "subgroup", rows=rows))
+    limits = COMMANDS[command]
+    code, out, err = run(command, table("value", "subgroup", rows=rows), *limits)
     assert (code, out) == (3, "")
     assert ":4: subgroup: a goes on after another subgroup began" in err
     assert ":5: subgroup: b goes on" in err and ": c goes on" not in err

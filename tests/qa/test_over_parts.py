@@ -23,6 +23,7 @@ from qa.rules import over_parts as rules
 from qa.rules.over_parts import Which
 from qa.rules.planning import RELATED
 from qa.wording import lengths
+from shop.actions import pulls
 from shop.ledger import Refused
 from shop.models import Pull
 from tests.around import by_hand
@@ -178,8 +179,34 @@ def test_what_clashes_in_the_newest_check_is_not_taken_from_an_older_one(shop):
     (part,) = rules.over_parts(shop.joint, Which.LAST).reads
     assert (3, "gap") not in part.nm and (3, "flush") in part.nm
     assert part.nm[4, "gap"] == mm(2.25)
+    page = queries.place_page(shop.joint, "4", "gap", Which.LAST, "mm")
+    assert page.left_out.startswith("1 part is left out")
+    assert queries.place_page(shop.joint, "5", "gap", Which.LAST, "mm").left_out == ""
+    assert "(0 whole)" in queries.over_page(shop.joint, Which.LAST, "mm").clashes
     (part,) = rules.over_parts(shop.joint, Which.FIRST).reads
     assert part.nm[3, "gap"] == mm(2.25)
+    assert queries.over_page(shop.joint, Which.FIRST, "mm").clashes == ""
+    # A part of which nothing else is known in this condition is not passed over.
+    bare = make_check(shop.by, first.fit_up, finish="bare")
+    for value in ("2.00", "2.40"):
+        read(bare, "4", "gap", value)
+    assert rules.over_parts(shop.joint, Which.LAST).reads == []
+    assert "(1 whole)" in queries.over_page(shop.joint, Which.LAST, "mm").clashes
+
+
+def test_parts_of_a_pull_are_no_subgroup_where_another_pull_came_between(shop):
+    early, late = shop.pull(), shop.pull()
+    for part, frame in ((early, 0), (late, 1)):
+        shop.fit(part, shop.airframes[frame], {})
+    way = Way.asked("x", "pull")
+    apart = queries.place_page(shop.joint, "4", "gap", Which.FIRST, "mm", way)
+    assert "at two times" not in apart.chart_why
+    pull = Pull.objects.get(yields__part=early)
+    twin = pulls.yield_part(by=shop.by, pull=pull, design=shop.design, serial="twin")
+    shop.fit(twin, shop.airframes[2], {})
+    page = queries.place_page(shop.joint, "4", "gap", Which.FIRST, "mm", way)
+    assert "were fitted before and after those of another" in page.chart_why
+    assert page.chart is None
 
 
 def test_a_note_stays_on_its_point_when_another_place_is_read_again(

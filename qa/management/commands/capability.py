@@ -1,8 +1,13 @@
 """How values lie in their limits: `capability FILE.csv --lower L --upper U`."""
 
+from dataclasses import asdict
+
 from qa.files.answering import ValuesAnswer, ValuesCommand, a_number, pair, shown, span
+from qa.files.columns import FileComplaints
 from qa.files.measured_values import read_values
 from qa.numeric.measuring.capability import Capability, capability
+from qa.numeric.measuring.exact import LEVEL
+from qa.numeric.measuring.proportion import Seen
 from qa.numeric.measuring.spread import ESTIMATORS
 from qa.wording.measuring import remark, remarks
 from shop.numeric.units import PERCENT
@@ -13,7 +18,11 @@ INDICES = ("cp", "cpk", "pp", "ppk")
 class Command(ValuesCommand):
     help = (
         "Cp, Cpk, Pp and Ppk with 95 % bounds, and the share expected outside, of "
-        "values in order of time. Columns: value[,subgroup]."
+        "values in order of time. Columns: value[,subgroup], the rows of a subgroup "
+        "one after the other. outside_seen are the values that lie outside and what "
+        "share of all that may mean, bounds by Clopper and Pearson (of none the upper "
+        "one alone); outside is what the distribution named under method expects, null "
+        "where that is less than so many values can show."
     )
 
     def add_arguments(self, parser):
@@ -29,6 +38,8 @@ class Command(ValuesCommand):
 
     def answer_from(self, data, options):
         file = read_values(data)
+        if again := file.scattered():
+            raise FileComplaints(again)
         estimate = capability(
             file.values,
             options["lower"],
@@ -53,6 +64,12 @@ def as_plain(result: Capability) -> dict:
         **{name: getattr(result, name) for name in INDICES},
         **{name: pair(getattr(result, name)) for name in intervals},
         "outside": {"below": result.below, "above": result.above},
+        "outside_seen": {
+            "below": result.seen_below and asdict(result.seen_below),
+            "above": result.seen_above and asdict(result.seen_above),
+            "method": "clopper_pearson",
+            "level": LEVEL,
+        },
         "normality": {
             "test": test and test.test,
             "statistic": test and test.statistic,
@@ -81,7 +98,16 @@ def text_lines(result: Capability) -> list[str]:
         ]
         below, above = _share(result.below), _share(result.above)
         lines.append(f"Expected outside: below {below}, above {above}")
+    below, above = _seen(result.seen_below, result), _seen(result.seen_above, result)
+    lines.append(f"Seen outside: below {below}, above {above}")
     return [*lines, *(f"Note: {note}." for note in remarks(result.notes))]
+
+
+def _seen(seen: Seen | None, result: Capability) -> str:
+    if seen is None:
+        return "-"
+    bounds = f"{_share(seen.low)} to {_share(seen.high)}"
+    return f"{seen.count} of {result.n} (95 %: {bounds} of all)"
 
 
 def _share(share: float | None) -> str:

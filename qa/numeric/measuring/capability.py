@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from operator import gt, lt
 
 from shop.numeric.finite import finite
 
@@ -18,7 +19,7 @@ from .charts import chart, grouped
 from .exact import LEVEL, Moments, Number, exact, exact_list, level_of, moments
 from .normality import FEWEST, Normality, anderson_darling
 from .pearson import Curve, NoCurve, pearson_curve, shape_of
-from .proportion import share_bounds
+from .proportion import Seen, seen_of, share_bounds
 from .remark import Remark
 from .spread import ESTIMATORS, Spread, from_moving_ranges, within
 
@@ -41,7 +42,8 @@ class WithinError(ValueError):
 class Capability:
     """What can be said; None where it cannot. `method` is "normal", "percentile" or
     None, and `why` says why nothing is said. A share `below` or `above` that is less
-    than the values can show is None too, and a note says how much less."""
+    than the values can show is None too, and a note says how much less; `seen_below`
+    and `seen_above` are how many of them lie there, whatever the method."""
 
     n: int
     mean: float | None = None
@@ -57,6 +59,8 @@ class Capability:
     ppk_interval: Interval | None = None
     below: float | None = None
     above: float | None = None
+    seen_below: Seen | None = None
+    seen_above: Seen | None = None
     normality: Normality | None = None
     method: str | None = None
     notes: tuple[Remark, ...] = ()
@@ -91,7 +95,13 @@ def capability(
     if len(numbers) < 2:
         return Capability(len(numbers), why=Remark("one_value"))
     sample = moments(numbers)
-    result = Capability(sample.n, float(sample.mean), sample.sd)
+    result = Capability(
+        sample.n,
+        float(sample.mean),
+        sample.sd,
+        seen_below=_seen(numbers, low, lt),
+        seen_above=_seen(numbers, high, gt),
+    )
     if None not in (low, high) and low == high:
         return replace(result, why=Remark("no_width"))
     if not sample.sd:
@@ -217,14 +227,19 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
     low, high = (None if limit is None else float(limit) for limit in limits)
     pp, ppk = _quantile_indices(curve, low, high)
     result = replace(result, method="percentile", pp=pp, ppk=ppk)
-    below, above = limits
-    if below is not None:
-        seen = sum(value < below for value in numbers)
+    if low is not None:
+        seen = result.seen_below.count
         result = _shared(result, "below", curve.share_below(low), seen)
-    if above is not None:
-        seen = sum(value > above for value in numbers)
+    if high is not None:
+        seen = result.seen_above.count
         result = _shared(result, "above", 1 - curve.share_below(high), seen)
     return result
+
+
+def _seen(numbers: list[Fraction], limit: Fraction | None, beyond) -> Seen | None:
+    if limit is None:
+        return None
+    return seen_of(sum(beyond(value, limit) for value in numbers), len(numbers))
 
 
 def _shared(estimate: Capability, side: str, share: float, seen: int) -> Capability:
@@ -239,7 +254,7 @@ def _shared(estimate: Capability, side: str, share: float, seen: int) -> Capabil
             "below_ends" if low else "above_ends", {"seen": seen, "n": estimate.n}
         )
         return _noted(estimate, code)
-    most = 1 - (1 - LEVEL) ** (1 / estimate.n)  # Clopper and Pearson, none of n
+    most = seen_of(0, estimate.n).high
     values = {"n": estimate.n, "most": most}
     return _noted(estimate, Remark("below_unseen" if low else "above_unseen", values))
 

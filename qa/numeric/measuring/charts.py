@@ -98,6 +98,20 @@ def grouped(
     return list(groups.values())
 
 
+def scattered(labels: Sequence[str]) -> dict[str, int]:
+    """Each label that comes again after another one began, and the place in the row
+    where it does so first: as one point of a course it would stand at two times."""
+    again: dict[str, int] = {}
+    ended, last = set(), None
+    for at, label in enumerate(labels):
+        if label != last:
+            if label in ended:
+                again.setdefault(label, at)
+            ended.add(last)
+            last = label
+    return again
+
+
 def _usual(largest: int) -> str:
     return "range" if largest <= RANGE_UP_TO else "deviation"
 

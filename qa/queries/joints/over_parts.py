@@ -66,6 +66,8 @@ class OverPage:
     modes: list[tuple[str, str]]
     # Gauges that read some of it and were found off, lost, damaged or overdue.
     doubts: list[str]
+    # What is left out since several values stand at a place.
+    clashes: str = ""
 
 
 def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
@@ -103,7 +105,33 @@ def over_page(joint: Joint, which: Which, unit: str) -> OverPage:
             for mode, name in MODES.items()
         ],
         doubts=doubts.of_reads(over.reads),
+        clashes=_clashes(over),
     )
+
+
+def _clashes(over: OverParts) -> str:
+    """Which parts are left out, whole or in part, until somebody chooses."""
+    if not over.clashes:
+        return ""
+    words = ngettext(
+        "Of %(n)s part several values stand where it was read last, and nobody has "
+        "chosen: what clashes is left out (%(unread)s whole).",
+        "Of %(n)s parts several values stand where they were read last, and nobody has "
+        "chosen: what clashes is left out (%(unread)s whole).",
+        len(over.clashes),
+    )
+    return words % {"n": len(over.clashes), "unread": over.unread}
+
+
+def _clashing(count: int) -> str:
+    if not count:
+        return ""
+    words = ngettext(
+        "%(n)s part is left out: several values stand here, and nobody has chosen.",
+        "%(n)s parts are left out: several values stand here, and nobody has chosen.",
+        count,
+    )
+    return words % {"n": count}
 
 
 def _as_pulled(which: Which, cut: int | None) -> str:
@@ -195,7 +223,7 @@ class SeriesPage:
     @property
     def remarks(self) -> list[str]:
         """What holds of all values."""
-        remarks = (self.as_pulled, self.aimed, self.left_out, *self.doubts)
+        remarks = (self.as_pulled, self.aimed, self.left_out)
         return [words for words in remarks if words]
 
     @property
@@ -224,7 +252,7 @@ def place_page(
     limits = over.limits(row, kind)
     low, high = (None if nm is None else rules.in_unit(nm, unit) for nm in limits)
     gap = kind == Kind.GAP
-    return _page(
+    page = _page(
         joint,
         Series(
             title=_title(f"{joint.number} {label}, {KINDS[kind]}", which, gaps=gap),
@@ -243,6 +271,7 @@ def place_page(
             which, sum(row in read.cut_nm for read, _nm in series) if gap else None
         ),
     )
+    return replace(page, left_out=_clashing(over.clashing(row, kind)))
 
 
 def mode_page(

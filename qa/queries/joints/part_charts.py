@@ -9,7 +9,7 @@ from qa.drawing import control_chart
 from qa.drawing.control_chart import ChartSheet, Note, Remark
 from qa.drawing.scene import Scene
 from qa.models import ChartNote, Check, Kind
-from qa.numeric.measuring.charts import chart
+from qa.numeric.measuring.charts import chart, scattered
 from qa.queries.issue import local
 from qa.rules import over_parts as rules
 from qa.rules.over_parts import PartRead
@@ -90,6 +90,10 @@ def chart_of(series: Series, way: Way) -> tuple[Scene | None, Table | None, str]
     if not series.values:
         return None, None, series.why or _("nothing was read here")
     labels = [_label(at, read, way) for at, read in enumerate(series.reads)]
+    if again := scattered(labels):
+        words = _("parts of %(pulls)s were fitted before and after those of "
+                  "another: a subgroup of them would stand at two times")  # fmt: skip
+        return None, None, words % {"pulls": ", ".join(again)}
     spread = way.spread or None
     control = chart(series.values, labels, rules=way.rules, spread=spread)
     if control.places is None:

@@ -23,7 +23,7 @@ from qa.rules import mold_corrections, mold_fits, mold_kin
 from qa.rules.history import Seam
 from qa.rules.mold_fits import FirstFit, MoldFits
 from qa.rules.mold_kin import Kin
-from qa.wording import advice, lengths, measuring, mold_gauges, tools
+from qa.wording import advice, findings, lengths, measuring, mold_gauges, tools
 from qa.wording import kin as words
 from shop.models import Tool
 from shop.numeric.units import PPM, to_nm
@@ -134,11 +134,8 @@ class CorrectionPage:
 
     @property
     def places(self) -> str:
-        names = ", ".join(row.label for row in self.asked)
-        return _("%(joint)s, stations %(names)s") % {
-            "joint": self.row.revision.joint.number,
-            "names": names,
-        }
+        labels = [row.label for row in self.asked]
+        return findings.on_joint(self.row.revision.joint.number, labels)
 
     @property
     def greatest_mm(self) -> float:

@@ -11,7 +11,7 @@ from qa.numeric.tool.estimate import Advice, ToolValue
 from qa.queries.molds import doubts
 from qa.rules import mold_corrections, mold_kin
 from qa.rules.mold_kin import Kin, PlugDone
-from qa.wording import advice, lengths
+from qa.wording import advice, findings, lengths
 from shop.models import Tool
 from shop.numeric.units import to_nm
 
@@ -101,8 +101,7 @@ def of_plug(
         molds=_molds(row, kin),
         lines=advice.advice_lines(advised, labels, unit),
         what=_("Off by up to %(size)s as parts of %(molds)s fit (%(label)s)") % summary,
-        places=_("%(joint)s, stations %(names)s")
-        % {"joint": row.revision.joint.number, "names": ", ".join(where)},
+        places=findings.on_joint(row.revision.joint.number, where),
         others=others,
     )
 
