@@ -11,6 +11,7 @@ urlpatterns = [
     path("have", api.have, name="api_have"),
     path("checks/<uuid:check>", api.check, name="api_check"),
     path("checks/<uuid:check>/next", api_tablets.next_work, name="api_next"),
+    path("studies/<uuid:study>", api_tablets.study_turns, name="api_study"),
     path("carry", api.carry, name="api_carry"),
     path("tablets", api_tablets.enroll, name="api_enroll"),
     path("prove", api_tablets.prove, name="api_prove"),

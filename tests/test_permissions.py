@@ -43,7 +43,8 @@ WHO = {
         parts part tooling tool step_done routes release_products machines
         machine milling pulls pull trace lots lot materials laminates laminate
         recipes to_weigh balance photo holds hold labels scan front today api_act
-        api_acts api_have api_check api_next api_carry check_plan plan_work_order
+        api_acts api_have api_check api_next api_study api_carry check_plan
+        plan_work_order
         plan_template plan_record plan_together plans_together plan_shims shim_stock
         joint_on_airframe hole_patterns hole_pattern hole_pattern_dxf
         hole_pattern_revision hole_check joints joint blank_sheet joint_revision

@@ -10,9 +10,10 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_variables
 
 from qa import envelopes
-from qa.models import Check, CheckState
+from qa.models import Check, CheckState, GaugeStudy
 from qa.queries.checks import claims as claims_of
 from qa.queries.tablet import next_work as queries
+from qa.queries.tablet.studies import turns_read
 from qa.recovery import recover_file
 from qa.rules import planning
 from shop import roles
@@ -68,6 +69,14 @@ def claims(request):
     waiting = claims_of.waiting_of(by)
     rows = [asdict(claim) for claim in claims_of.claims(list(waiting[:MOST_CLAIMS]))]
     return JsonResponse({"claims": rows, "count": waiting.count()})
+
+
+@api("GET")
+def study_turns(request, study):
+    """Which turns of a study are read, of whatever tablet: one that has it open asks
+    every few seconds. Never what was read."""
+    row = get_object_or_404(GaugeStudy, entry_id=study)
+    return JsonResponse({"read": turns_read(row)})
 
 
 @api("GET")

@@ -119,3 +119,36 @@ def test_90_readings_of_a_study_come_in_once_and_unseen_with_no_network_between(
     page.goto(f"{live_site.url}/tablet/")
     page.get_by_role("button", name="Fetch what is new").click()
     expect(page.get_by_role("link", name=study.label)).to_have_count(0)
+
+
+def test_what_one_tablet_reads_another_that_has_the_study_open_learns(
+    page, live_site, study, browser
+):
+    """A value that was begun there for a turn that is read meanwhile is dropped, and
+    taken for no other turn."""
+    context = browser.new_context()
+    other = context.new_page()
+    for tablet in (page, other):
+        bring_a_session(tablet, live_site, "builder")
+        tablet.goto(f"{live_site.url}/tablet/study/{study.entry_id}/")
+        expect(tablet.locator(".study .place h2")).to_be_visible()
+    name = Person.objects.get(username="builder").name
+    turns = rules.state_of(study).turns
+    tap(other, "7", ok=False)
+    expect(other.locator(".study output")).to_have_text("7")
+    for turn in turns[:2]:
+        gauge(page, turn)
+    counted(page, name, 2)
+    all_sent(page)
+    counted(other, name, 2)
+    expect(other.get_by_text("was read elsewhere")).to_be_visible()
+    expect(other.locator(".study output")).not_to_have_text("7")
+    gauge(other, turns[2])
+    all_sent(other)
+    counted(page, name, 3)
+    assert list(study.values.values_list("turn", flat=True).order_by("turn")) == [
+        0,
+        1,
+        2,
+    ]
+    context.close()

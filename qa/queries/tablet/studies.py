@@ -32,6 +32,12 @@ def studies_to_carry() -> list[dict]:
     return [_told(gauge_study, read[gauge_study.pk], people) for gauge_study in left]
 
 
+def turns_read(study: GaugeStudy) -> list[int]:
+    """The turns that were read by now, in order."""
+    rows = study.values.order_by("turn").values_list("turn", flat=True)
+    return list(rows.distinct())
+
+
 def _told(study: GaugeStudy, read: set[int], people: dict[int, Person]) -> dict:
     turns: dict[int, list] = {}
     for number, (person, place, _repeat) in enumerate(study.order):

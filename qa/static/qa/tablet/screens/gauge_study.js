@@ -110,6 +110,17 @@ class StudyScreen extends Typing {
     if (ctrlKey || metaKey || altKey || this.ui.desk.hidden || isAsked()) return;
     if (super.keydown(key, timeStamp, target.matches("button, a, select"))) event.preventDefault();
   }
+
+  // What another tablet read is left to nobody here; what was begun for it is dropped.
+  async tick() {
+    const { json } = await this.tablet.connection.ask("GET", `/api/studies/${this.study.uuid}`);
+    for (const turn of this.study.people.flatMap(({ turns }) => turns)) turn[2] ||= json?.read?.includes(turn[0]);
+    const { now, again } = this;
+    if (!now || again || this.left().includes(now)) return this.take({});
+    this.take({ pad: emptyPad(this.pad.unit) });
+    say(`${now[1]} was read elsewhere.`, true, true);
+  }
+
   // This or another tab of this tablet.
   heard({ type, item }) {
     if (type === "parked") this.load();

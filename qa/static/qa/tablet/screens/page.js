@@ -57,6 +57,7 @@ class Page {
 
   async tick() {
     this.paintBar();
+    this.screen?.tick?.();
     keepLater();
     // Nobody has to think of loading the page again once the server is back.
     if (this.screen?.failed) this.show();

@@ -1,5 +1,4 @@
 // What a check came to, before and after it is finished. Counts before the server's answer are provisional and say so.
-import { counts } from "../core/check_counts.js";
 import { workOf } from "../state/next_work.js";
 import { el, say, stamp, touch } from "./dom.js";
 import { later } from "./later.js";
@@ -73,4 +72,16 @@ function paintFindings(ui, check, findings, raising) {
   if (ui.findings.dataset.shown !== shown) ui.findings.replaceChildren(...left.map(({ title, index }) => el("label", { class: "check" }, el("input", { type: "checkbox", name: "finding", value: index, checked: "" }), ` ${title}`)));
   ui.findings.dataset.shown = shown;
   ui.raised.replaceChildren(...raised.map(({ id, label, url }) => el("li", { class: "choices" }, url ? el("a", { class: "button", href: url }, label) : label, touch("photo", "Photo", { value: id, "data-words": label, "aria-label": `Photo of ${label}` }))));
+}
+
+// What a check came to, as it is told here.
+function counts(view, slots) {
+  const counted = {};
+  const column = { above: "does_not_conform", below: "does_not_conform", saved: "waiting" };
+  for (const { station, kind } of slots) {
+    const { state } = view.slot(station, kind);
+    const name = column[state] ?? state;
+    counted[name] = (counted[name] ?? 0) + 1;
+  }
+  return counted;
 }
