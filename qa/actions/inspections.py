@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from qa.actions import raising
 from qa.models import (
+    TITLE_MOST,
     Check,
     Inspection,
     InspectionOutcome,
@@ -241,6 +242,7 @@ def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
 
 def _remarked(act, inspection: Inspection, row: OfferedJoint, remarked: Remark) -> str:
     """Each remark is an item, with its own number."""
+    text = remarked.text.strip()
     where = f"station {remarked.station}" if remarked.station else "the joint whole"
     item = raising.keep(
         act,
@@ -250,15 +252,16 @@ def _remarked(act, inspection: Inspection, row: OfferedJoint, remarked: Remark) 
             source=Source.INSPECTION,
             joint_id=row.joint_id,
             part_id=row.fit_up.part_id,
-            title=remarked.text.strip()[:200],
+            title=raising.title_of(text),
             place=f"{row.joint.name}, {where}"[:200],
             stations=[remarked.station] if remarked.station else [],
+            note=text if len(text) > TITLE_MOST else "",
         ),
     )
     remark = InspectionRemark(
         inspection=inspection,
         station=remarked.station,
-        text=remarked.text.strip()[:200],
+        text=text,
         item=item,
     )
     act.record(remark)

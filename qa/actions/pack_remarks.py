@@ -4,6 +4,7 @@ from django.utils.translation import gettext as _
 
 from qa.actions import raising
 from qa.models import (
+    TITLE_MOST,
     IssuedPack,
     Joint,
     Nonconformance,
@@ -33,6 +34,7 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
         raise Refused("Say what is wrong.", field="text")
     joint = Joint.objects.filter(type=order.airframe.type_id, number=line["joint"])
     content = {"pack": order.label, "line": line["name"], "text": text}
+    where = f"{order.label}, issue {order.issue}: {line['name']}"
     with perform("pack_remark/1", by=by, said=content) as act:
         # One after the other: sent twice at once, the second finds the first.
         by = locked(by)
@@ -43,11 +45,11 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
             source=Source.INSPECTION if by.role == Role.INSPECTOR else Source.HAND,
             joint=joint.first() if line["joint"] else None,
             part=order.part,
-            title=text,
+            title=raising.title_of(text),
             requirement=line["requirement"][:200],
             found=line["told"][:200],
             stations=[line["station"]] if line["station"] else [],
-            note=f"{order.label}, issue {order.issue}: {line['name']}",
+            note="\n".join([*([text] if len(text) > TITLE_MOST else []), where]),
         )
         raising.keep(act, item)
         remark = act.record(

@@ -6,6 +6,7 @@ import hashlib
 from django.db.models import Q
 
 from qa.models import (
+    TITLE_MOST,
     CharacteristicResult,
     Check,
     DefectKind,
@@ -173,6 +174,14 @@ def _record(act, item: Nonconformance) -> Nonconformance:
         nonconformance=item, opened_at=act.now, last_entry_id=act.id, holder=act.by
     )
     return item
+
+
+def title_of(text: str) -> str:
+    """What somebody wrote as the title of an item: all of it, or as many whole words as
+    there is room for; the item's note then has the rest."""
+    if len(text) <= TITLE_MOST:
+        return text
+    return text[: TITLE_MOST - 2].rsplit(" ", 1)[0] + " …"
 
 
 def raise_by_hand(

@@ -5,8 +5,8 @@ from django.utils.translation import gettext_lazy as _
 
 from qa.actions.inspections import Remark
 from qa.forms.instruments import InstrumentField
-from qa.models import InspectionOutcome, Joint, Kind
-from qa.wording.offers import OUTCOMES, TOO_LONG, WHOLE
+from qa.models import REMARK_MOST, InspectionOutcome, Joint, Kind
+from qa.wording.offers import OUTCOMES, WHOLE
 from shop.forms.fields import SerialField, asked
 from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, Position, Unit
@@ -105,8 +105,7 @@ class InspectForm(forms.Form):
         for number, station in enumerate(self.stations):
             self.fields[f"line_{number}"] = forms.CharField(
                 label=_("Remark on %(line)s") % {"line": station or WHOLE},
-                max_length=200,
-                error_messages={"max_length": TOO_LONG},
+                max_length=REMARK_MOST,
                 required=False,
             )
 

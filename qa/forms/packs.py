@@ -3,8 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from qa.models import Joint
-from qa.wording.offers import TOO_LONG
+from qa.models import REMARK_MOST, Joint
 from shop.forms.fields import SerialField
 from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, PaperSize, Position
@@ -52,8 +51,7 @@ class PackForm(forms.Form):
 
 class RemarkForm(forms.Form):
     text = forms.CharField(
-        max_length=200,
-        error_messages={"max_length": TOO_LONG},
+        max_length=REMARK_MOST,
         label=_("What is wrong with this line"),
         help_text=_("It becomes a nonconformance with this line in it."),
         widget=forms.Textarea(attrs={"rows": 2}),

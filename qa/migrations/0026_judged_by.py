@@ -13,4 +13,14 @@ class Migration(migrations.Migration):
             name='judged_nm',
             field=models.BigIntegerField(blank=True, null=True),
         ),
+        migrations.AlterField(
+            model_name='inspectionremark',
+            name='text',
+            field=models.CharField(max_length=1000),
+        ),
+        migrations.AlterField(
+            model_name='packremark',
+            name='text',
+            field=models.CharField(max_length=1000),
+        ),
     ]

@@ -67,6 +67,8 @@ from .joints import (
     TrimSide,
 )
 from .nonconformances import (
+    REMARK_MOST,
+    TITLE_MOST,
     Cause,
     DefectKind,
     Disposition,
@@ -107,6 +109,8 @@ from .tool_corrections import (
 )
 
 __all__ = [
+    "REMARK_MOST",
+    "TITLE_MOST",
     "AcceptanceFinish",
     "Adjuster",
     "AdjusterSetting",

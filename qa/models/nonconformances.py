@@ -12,6 +12,9 @@ from .checks import Check
 from .holes import HoleCheck
 from .joints import Joint
 
+REMARK_MOST = 1000  # signs of what an inspector writes against a line
+TITLE_MOST = 200
+
 
 class NonconformanceKind(models.TextChoices):
     GAP_TIGHT = "gap_tight", _("gap tight")
@@ -113,7 +116,7 @@ class Nonconformance(Fact):
     part = models.ForeignKey(
         Part, models.PROTECT, related_name="nonconformances", null=True, blank=True
     )
-    title = models.CharField(max_length=200)
+    title = models.CharField(max_length=TITLE_MOST)
     requirement = models.CharField(max_length=200, blank=True)
     found = models.CharField(max_length=200, blank=True)
     place = models.CharField(max_length=200, blank=True)

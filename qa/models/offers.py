@@ -10,7 +10,7 @@ from .checks import Kind
 from .fitups import FitUp
 from .instruments import Instrument
 from .joints import Joint, Station
-from .nonconformances import Nonconformance
+from .nonconformances import REMARK_MOST, Nonconformance
 
 
 class Offer(Fact):
@@ -168,7 +168,7 @@ class InspectionRemark(Fact):
 
     inspection = models.ForeignKey(Inspection, models.PROTECT, related_name="remarks")
     station = models.CharField(max_length=20, blank=True)
-    text = models.CharField(max_length=200)
+    text = models.CharField(max_length=REMARK_MOST)
     item = models.OneToOneField(Nonconformance, models.PROTECT, related_name="remark")
 
     class Meta:

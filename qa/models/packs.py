@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from shop.models import Airframe, Fact, PaperSize, Part, Position
 
 from .joints import Joint
-from .nonconformances import Nonconformance
+from .nonconformances import REMARK_MOST, Nonconformance
 
 
 class PackOrder(Fact):
@@ -123,7 +123,7 @@ class PackRemark(Fact):
 
     pack = models.ForeignKey(IssuedPack, models.PROTECT, related_name="remarks")
     line = models.CharField(max_length=200)
-    text = models.CharField(max_length=200)
+    text = models.CharField(max_length=REMARK_MOST)
     item = models.OneToOneField(
         Nonconformance, models.PROTECT, related_name="pack_remark"
     )

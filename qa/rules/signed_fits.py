@@ -236,6 +236,8 @@ def _inspection(row: Inspection, changes: list[str]) -> Content:
         doers=lambda: acceptance.doers(of),
         since=tuple(changes),
         rights={"approved": None, "released": None} if rejected else None,
+        # What is signed says who looked: nobody else inspected that.
+        only={"inspected": row.entry.by},
     )
 
 

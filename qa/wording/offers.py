@@ -21,7 +21,3 @@ OUTCOMES = {
     "rejected": _("Reject, with a reason at a line"),
 }
 WHOLE = _("the joint whole")
-TOO_LONG = _(
-    "Say it in at most %(limit_value)d signs: these are %(show_value)d. The item that "
-    "it becomes takes more."
-)

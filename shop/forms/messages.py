@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 REQUIRED = _("This is missing.")
 CHOOSE = _("Choose one.")
+TOO_LONG = _("Say it in at most %(limit_value)d signs: these are %(show_value)d.")
 
 
 def use_plain_words() -> None:
@@ -28,5 +29,6 @@ def use_plain_words() -> None:
     forms.IntegerField.default_error_messages["invalid"] = _("Write a whole number.")
     forms.FloatField.default_error_messages["invalid"] = _("Write a number.")
     forms.DecimalField.default_error_messages["invalid"] = _("Write a number.")
+    validators.MaxLengthValidator.message = TOO_LONG
     validators.MaxValueValidator.message = _("At most %(limit_value)s.")
     validators.MinValueValidator.message = _("At least %(limit_value)s.")

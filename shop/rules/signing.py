@@ -8,7 +8,7 @@ the thing itself does not show happened to it since.
 
 import hashlib
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 from django.utils.translation import gettext as _
@@ -27,7 +27,8 @@ class Content:
     what happened to it that its fields do not show, in words; then it is not signed any
     more. shut: says why it cannot be signed
     yet. rights: by meaning another verb of roles
-    than the kind says, None where it is not signed so. signers: gives (key of a person,
+    than the kind says, None where it is not signed so. only: by meaning the one person
+    who did what that says. signers: gives (key of a person,
     meaning) of every signature under it, holding or not.
     """
 
@@ -38,6 +39,7 @@ class Content:
     since: tuple[str, ...] = ()
     shut: Callable[[], str] = str
     rights: dict[str, str | None] | None = None
+    only: dict[str, Person] = field(default_factory=dict)
     signers: Callable[[], Iterable[tuple[int, str]]] = tuple
 
     def __post_init__(self):
@@ -115,6 +117,10 @@ def refusal(signable: Signable, content: Content, meaning: str, person: Person) 
             "meaning": Meaning(meaning).label,
             "who": roles.who_may(right),
         }
+    only = content.only.get(meaning, person)
+    if only != person:
+        words = _("%(name)s signs this as %(meaning)s, who did it.")
+        return words % {"name": only.name, "meaning": Meaning(meaning).label}
     return refused_as_own(signable, content, meaning, person) or refused_to_all(content)
 
 

@@ -54,7 +54,7 @@ from qa.actions.holes import (
     record_holes,
 )
 from qa.actions.pack_remarks import remark_on_pack
-from qa.actions.packs import order_pack
+from qa.actions.packs import Printed, Signed, issue_pack, order_pack
 from qa.actions.raising import raise_by_hand, raise_holes, raise_result
 from qa.files import pack_file
 from qa.models import (
@@ -64,6 +64,7 @@ from qa.models import (
     Instrument,
     IssuedPack,
     Joint,
+    Nonconformance,
     NonconformanceState,
     PackOrder,
     PackRemark,
@@ -121,10 +122,12 @@ from shop.rules import signing as signing_rules
 from shop.serving import authority, certificates, signing
 from shop.wording import states
 from tests.around import by_hand
-from tests.conftest import PASSWORD
+from tests.conftest import PASSWORD, make_people
 from tests.qa import pack_facts
 from tests.qa.making import make_position, refit
 from tests.qa.test_characteristics import found, planned
+from tests.qa.test_offers import accepted
+from tests.qa.test_temporary import at_once
 from tests.shop.making_floor import lay_all, make_pull
 from tests.test_ledger_binds import drop_what_guards
 
@@ -1284,21 +1287,53 @@ def test_a_remark_on_a_line_of_a_pack_becomes_an_item(demo_db, client):
     assert empty.status_code == 200 and not PackRemark.objects.exists()
     client.post(asked, {"text": "measured over the paint"})
     again = client.post(asked, {"text": "measured over the paint "})
-    long = client.post(asked, {"text": "x" * 201})
+    long = client.post(asked, {"text": "x" * 1001})
     remark = PackRemark.objects.get()
     item = remark.item
     assert f"You wrote this already: it is {item.label}." in again.content.decode()
-    assert "at most 200 signs: these are 201" in long.content.decode()
+    assert "at most 1000 signs: these are 1001" in long.content.decode()
     assert (item.title, item.source) == ("measured over the paint", "inspection")
     assert item.joint.number == "J-170" and item.stations == ["1"]
     assert "1.40" in item.found and pack.order.label in item.note
     read = client.get(reverse("read_pack", args=[number]), {"part": "J-170"})
     assert item.label in read.content.decode()
+    story = " ".join(f"word{n}" for n in range(120))
+    client.post(asked, {"text": story})
+    told = PackRemark.objects.latest("pk")
+    assert told.text == story and told.item.note.startswith(f"{story}\n")
+    assert len(told.item.title) <= 200 and told.item.title.endswith(" …")
+    assert story.startswith(told.item.title.removesuffix("…"))
     assert client.get(f"{address}?part=J-170&line=J-999.1G").status_code == 404
     client.post(address, {"text": "page 3 is smudged"})
     assert PackRemark.objects.last().line == "the pack whole"
     # The pack itself stays as it was.
     assert verify().faults == ()
+
+
+def test_a_remark_that_one_person_sends_twice_at_once_is_one_item(committed_db):
+    people = make_people()
+    row, *_rest = accepted(people)
+    order = order_pack(by=people["inspector"], airframe=row.offer.airframe)
+    files = Printed(
+        pdf=b"%PDF-1.7 of a test", record=b"{}", pages=1, head=(1, ""), unsealed=0
+    )
+    pack = issue_pack(
+        by=people["inspector"],
+        order=order,
+        printed=files,
+        signed=Signed(signature=b"none", signer="a test"),
+    )
+    line = dict.fromkeys(("joint", "station", "requirement", "told"), "")
+    said = {"by": people["inspector"], "pack": pack, "text": "is too tight"}
+
+    def remark():
+        remark_on_pack(line=line | {"name": "J-101.1G"}, **said)
+
+    assert at_once(remark, remark, remark) == ["done", "done", "won"]
+    assert PackRemark.objects.count() == Nonconformance.objects.count() == 1
+    said["by"] = people["lead"]
+    remark()  # another person means it too
+    assert PackRemark.objects.count() == 2
 
 
 def test_a_pack_is_signed_and_the_next_issue_tells_by_whom(demo_db):

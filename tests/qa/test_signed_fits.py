@@ -26,6 +26,7 @@ from shop.models import PlyLaid, Pull, StepDone
 from shop.queries.signatures import signed_thing
 from shop.rules import signing
 from tests.qa.making import read
+from tests.qa.test_item_life import make_person
 from tests.qa.test_offers import CHANGES, accepted, inspect, measured, offered
 from tests.shop.test_signatures import give_pin, sign
 
@@ -96,6 +97,15 @@ def test_what_voids_an_acceptance_ends_the_signatures_under_it(crew, change):
         assert any(CHANGES[change] in one for one in words)
     with pytest.raises(Refused, match="This changed since"):
         signs(crew, "lead", "inspection", told, "released")
+
+
+def test_only_who_inspected_signs_an_inspection_as_inspected(crew):
+    row = offered(crew, measured(crew))
+    told = inspect(crew, row)
+    other = make_person("ivo", "inspector")
+    with pytest.raises(Refused, match=f"{crew['inspector'].name} signs this"):
+        sign(give_pin(other), "inspection", told.pk, "inspected")
+    signs(crew, "inspector", "inspection", told, "inspected")
 
 
 def test_what_was_rejected_is_not_approved_and_not_released(crew):
