@@ -107,7 +107,7 @@ def offered(
 
 def _cell(line: dict, seconds, off: dict, unit: str) -> Cell:
     value = line["value_nm"]
-    signed = line["kind"] == "flush"
+    signed, beyond = line["kind"] == "flush", line["deviation_nm"]
     note = line["why"]
     if line["carried"]:
         note = _("kept by witnesses")
@@ -115,11 +115,13 @@ def _cell(line: dict, seconds, off: dict, unit: str) -> Cell:
         note = _("decided to stay so")
     return Cell(
         state=states.key_of(line["state"], line["deviation_nm"]),
-        value=lengths.on_map(value, unit, signed=signed) if value is not None else "",
+        value=lengths.on_map(value, unit, signed=signed, beyond=beyond),
         note=note,
         seconds=tuple(
             (
-                lengths.on_map(second.value_nm, unit, signed=signed),
+                lengths.on_map(
+                    second.value_nm, unit, signed=signed, beyond=second.deviation_nm
+                ),
                 states.key_of(second.verdict, second.deviation_nm),
                 second.entry.author,
                 doubt_of(second, off),

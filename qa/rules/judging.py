@@ -148,7 +148,9 @@ def receipt_of(reading: Reading, station: Station) -> dict:
     if reading.value_nm is None:
         message = f"{words} {Outcome(reading.outcome).label}"
     else:
-        message = f"{words} {lengths.length(reading.value_nm, unit)}"
+        beyond = reading.deviation_nm
+        value = lengths.length(reading.value_nm, unit, beyond=beyond)
+        message = f"{words} {value}"
         if reading.deviation_nm:
             message += f", {wording.beyond(reading.deviation_nm, unit)}"
     if reading.value_nm is not None and gauges.is_outside(
@@ -271,7 +273,7 @@ def _finding(group, stations, readings, unit) -> Finding:
         worst_nm=group.worst_nm,
         requirement=f"{Kind(kind).label} "
         + lengths.limits(worst.low_nm, worst.high_nm, unit),
-        worst_value=lengths.length(worst.value_nm, unit),
+        worst_value=lengths.length(worst.value_nm, unit, beyond=worst.deviation_nm),
     )
 
 

@@ -48,7 +48,7 @@ def result(quality: str, row, unit: str) -> str:
             "unit": row.unit,
         }
     if quality in ("dimension", "clearance") and row.unit != unit:
-        return f"{typed} ({lengths.length(row.exact, unit)})"
+        return f"{typed} ({lengths.length(row.exact, unit, beyond=row.deviation)})"
     return typed
 
 

@@ -30,7 +30,8 @@ def beyond(deviation_nm: int | None, unit: str) -> str:
     """By how much a value is beyond its limit: "0.62 mm under", "" when it is not."""
     if not deviation_nm:
         return ""
-    return f"{lengths.length(abs(deviation_nm), unit)} {side(deviation_nm)}"
+    size = abs(deviation_nm)
+    return f"{lengths.length(size, unit, beyond=size)} {side(deviation_nm)}"
 
 
 def span(labels: Sequence[str]) -> str:
@@ -86,7 +87,7 @@ def title(
     return _("%(kind)s, %(where)s, worst %(worst)s %(side)s at %(at)s") % {
         "kind": KINDS[kind],
         "where": span(stations),
-        "worst": lengths.length(worst_nm, unit),
+        "worst": lengths.length(worst_nm, unit, beyond=worst_nm),
         "side": side(-1 if below else 1),
         "at": worst_at,
     }

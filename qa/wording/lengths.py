@@ -4,7 +4,7 @@ import math
 
 from django.utils.translation import gettext as _
 
-from shop.numeric.units import MM_PER_IN, NM_PER, format_length, to_nm
+from shop.numeric.units import DECIMALS, MM_PER_IN, NM_PER, format_length, to_nm
 from shop.wording import states
 from shop.wording.numbers import true_minus
 
@@ -18,20 +18,47 @@ FEWEST_PLACES = {"mm": 0, "in": 3}
 
 
 def number(
-    nm: int, unit: str = "mm", places: int | None = None, *, signed: bool = False
+    nm: int,
+    unit: str = "mm",
+    places: int | None = None,
+    *,
+    signed: bool = False,
+    beyond: int | None = 0,
 ) -> str:
-    """A length without its unit, with a typographic minus; signed: a plus above 0."""
+    """A length without its unit, with a typographic minus; signed: a plus above 0.
+
+    beyond: by how many nm it lies beyond a limit (negative: below), None or 0 where it
+    does not. It is never told as that limit: it gets as many decimals more as it takes.
+    """
     places = PLACES[unit] if places is None else places
+    places = _apart(nm, nm - (beyond or 0), unit, places)
     text = true_minus(format_length(nm, unit, places))
     return f"+{text}" if signed and nm > 0 else text
 
 
-def length(nm: int | None, unit: str = "mm", places: int | None = None) -> str:
+def _apart(nm: int, limit: int, unit: str, places: int) -> int:
+    """So many decimals that a value and the limit that it misses do not read alike."""
+    while (
+        nm != limit
+        and places < DECIMALS[unit]
+        and format_length(nm, unit, places) == format_length(limit, unit, places)
+    ):
+        places += 1
+    return places
+
+
+def length(
+    nm: int | None,
+    unit: str = "mm",
+    places: int | None = None,
+    *,
+    beyond: int | None = 0,
+) -> str:
     """A length with its unit: 2 decimals of mm, 4 of inch; a dash where there is none.
 
-    places: other decimals than these.
+    places: other decimals than these; beyond: as of `number`.
     """
-    return DASH if nm is None else f"{number(nm, unit, places)} {unit}"
+    return DASH if nm is None else f"{number(nm, unit, places, beyond=beyond)} {unit}"
 
 
 def mm(value: float, unit: str, places: int | None = None) -> str:
@@ -76,13 +103,18 @@ def no_more(value: float, unit: str, half: float | None = None) -> str:
 
 
 def on_map(
-    nm: int | None, unit: str, *, signed: bool = False, half: float | None = None
+    nm: int | None,
+    unit: str,
+    *,
+    signed: bool = False,
+    half: float | None = None,
+    beyond: int | None = 0,
 ) -> str:
     """A value as it stands on a map: no unit, flushness with its sign, in the digits
-    that are known by `half` of its interval, mm."""
+    that are known by `half` of its interval, mm; beyond: as of `number`."""
     if nm is None:
         return ""
-    text = number(nm, unit, places_known(half, unit, MAP_PLACES))
+    text = number(nm, unit, places_known(half, unit, MAP_PLACES), beyond=beyond)
     return f"+{text}" if signed and nm > 0 and text.strip("0.") else text
 
 

@@ -58,6 +58,11 @@ CASES = [
         lambda level: proportion.share_bounds(3, 9, level),
         {"level": 0.95},
     ),
+    (
+        proportion.seen_of,
+        lambda level: proportion.seen_of(0, 9, level),
+        {"level": 0.95},
+    ),
     (constants.chi_mean, None, {"df": 4.0}),
     (
         charts.chart,
@@ -193,6 +198,7 @@ INNER = {
     *(
         "joint_capability.joint_capability",
         "charts.grouped",
+        "charts.scattered",
         "exact.moments",
         "exact.root",
     ),

@@ -308,6 +308,7 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
     if wanted.empty and reading is None:
         return None
     value_nm = reading.value_nm if reading else None
+    beyond = reading.deviation_nm if reading else None
     u_nm = reading.u_nm if reading and reading.u_nm else check.u_nm
     revision = station.revision
     drawn_in = requirements.acceptance(wanted, u_nm, revision.rule, revision.edition)
@@ -319,13 +320,13 @@ def _line(check, station: Station, kind, standing, superseded, clashes, unit):
         if drawn_in is None
         else lengths.accepted(wanted.limits, drawn_in.inside, unit),
         typed=_typed(reading),
-        value=lengths.length(value_nm, unit) if value_nm is not None else "",
+        value="" if value_nm is None else lengths.length(value_nm, unit, beyond=beyond),
         value_nm=value_nm,
         outcome=reading.outcome if reading else "",
         state=drawings.state_of(reading, wanted),
         verdict=(reading.verdict or None) if reading else None,
-        deviation_nm=reading.deviation_nm if reading else None,
-        deviation=_deviation(reading, unit),
+        deviation_nm=beyond,
+        deviation=wording.beyond(beyond, unit),
         probability=reading.probability if reading else None,
         correction=(
             lengths.length(reading.correction_nm, unit)
@@ -356,10 +357,6 @@ def _typed(reading: Reading | None) -> str:
     if reading.outcome == Outcome.VALUE:
         return f"{reading.value} {reading.unit}"
     return str(Outcome(reading.outcome).label)
-
-
-def _deviation(reading: Reading | None, unit: str) -> str:
-    return wording.beyond(reading.deviation_nm if reading else None, unit)
 
 
 def _items(check: Check) -> list[Item]:

@@ -331,11 +331,15 @@ def _row(view, line: checks.Line) -> SheetRow:
         characteristic=KIND[line.kind],
         requirement=(line.accepted or line.requirement).removesuffix(" mm"),
         typed=line.typed,
-        millimeters=lengths.on_map(mm, "mm", signed=line.kind == Kind.FLUSH),
+        millimeters=lengths.on_map(
+            mm, "mm", signed=line.kind == Kind.FLUSH, beyond=line.deviation_nm
+        ),
         state=line.state,
         deviation=""
         if not line.deviation_nm
-        else lengths.on_map(line.deviation_nm, "mm", signed=True),
+        else lengths.on_map(
+            line.deviation_nm, "mm", signed=True, beyond=line.deviation_nm
+        ),
         probability="" if line.probability is None else f"{line.probability:.3f}",
         by=line.by,
         nonconformance=nonconformance,

@@ -86,7 +86,10 @@ def _shown(station: Station, standing: Standing, finish, unit, bare: bool) -> di
         wanted = requirements.requirement(station, kind, finish)
         shown[f"{kind}_state"] = "" if bare else state_of(reading, wanted)
         shown[f"{kind}_text"] = lengths.on_map(
-            reading.value_nm if reading else None, unit, signed=kind == Kind.FLUSH
+            reading.value_nm if reading else None,
+            unit,
+            signed=kind == Kind.FLUSH,
+            beyond=reading.deviation_nm if reading else None,
         )
     return shown
 

@@ -185,7 +185,10 @@ def _station(state: JointState, row: int, lost, unit: str) -> StationNow:
         if value:
             reading = value.reading
             texts[kind] = lengths.on_map(
-                reading.value_nm, unit, signed=kind == Kind.FLUSH
+                reading.value_nm,
+                unit,
+                signed=kind == Kind.FLUSH,
+                beyond=reading.deviation_nm,
             )
             states[kind] = drawings.state_of(reading, wanted)
             since = f"{value.check.label}, fit-up {value.fit_up.number}"

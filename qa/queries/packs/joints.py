@@ -245,7 +245,9 @@ def _line(scope: Scope, draft: Draft, line: dict, authors) -> Characteristic:
     signed = kind == Kind.FLUSH
     result = ""
     if line["value_nm"] is not None:
-        result = lengths.on_map(line["value_nm"], scope.unit, signed=signed)
+        beyond = line["deviation_nm"]
+        value_nm = line["value_nm"]
+        result = lengths.on_map(value_nm, scope.unit, signed=signed, beyond=beyond)
     check = value.check if value else None
     return Characteristic(
         number=f"{state.joint.number}.{label}{LETTER[kind]}",
@@ -328,7 +330,9 @@ def _comment(scope: Scope, line: dict, value, state, authors) -> str:
 def _second(second: SecondReading, doubt: str, unit: str) -> str:
     """What an inspector read beside it, and why that is in doubt."""
     signed = second.kind == Kind.FLUSH
-    value = lengths.on_map(second.value_nm, unit, signed=signed)
+    value = lengths.on_map(
+        second.value_nm, unit, signed=signed, beyond=second.deviation_nm
+    )
     key = states.key_of(second.verdict, second.deviation_nm)
     gauge = f" with {second.instrument.code}" if second.instrument else ""
     word = states.verdict_word(key) if second.verdict else "not judged"
