@@ -72,6 +72,7 @@ MAY: dict[str, frozenset] = {
     "release temporary items": frozenset({Role.INSPECTOR}),
     "define characteristics": LEAD_ENGINEER,
     "close out": WORKERS - {Role.BUILDER},
+    "leave places empty": LEAD_ENGINEER,
 }
 
 

@@ -10,6 +10,11 @@ urlpatterns = [
     path("airframes/<int:pk>/", airframes.airframe, name="airframe"),
     path("airframes/<int:pk>/place/", airframes.place_part, name="place_part"),
     path(
+        "airframes/<int:pk>/empty/<int:position>/",
+        airframes.leave_empty,
+        name="leave_empty",
+    ),
+    path(
         "airframes/placements/<int:pk>/remove/",
         airframes.remove_part,
         name="remove_part",

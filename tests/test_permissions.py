@@ -98,7 +98,7 @@ WHO = {
         calibrate gauge_budget gauge_rules new_gauge_study use_study take_correction
         withdraw_correction
         defect_kind new_defect_kind usual_defects together
-        new_characteristic revise_characteristic
+        new_characteristic revise_characteristic leave_empty
     """,
     LEAD: """
         reset_second_factor person_sessions end_person_session end_person_sessions

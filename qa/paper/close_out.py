@@ -54,6 +54,9 @@ def story(close_out: CloseOutPaper) -> list[Block]:
     if close_out.beside:
         out.append(heading("Open on its surround", "not in the way"))
         out += [*table(STANDS, close_out.beside, CONTENT), gap(3)]
+    if close_out.empty:
+        out.append(heading("Meant to stay empty"))
+        out += [*table(STANDS, close_out.empty, CONTENT), gap(3)]
     if close_out.places:
         out.append(heading("Bays and joints"))
         out += [*table(PLACES, close_out.places, CONTENT), gap(3)]

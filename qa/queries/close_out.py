@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from django.urls import reverse
 
 from qa.models import Joint
+from qa.queries.issue import local
 from qa.rules import close_out, close_out_records, close_out_stands, surround_items
 from qa.rules.close_out import Standing
-from qa.rules.close_out_stands import Gathered, Scope, Stand, label_of
+from qa.rules.close_out_stands import Gathered, Scope, Stand, label_of, stay_empty
 from qa.rules.signed_close_outs import address_of
 from qa.rules.staleness import JointState
 from qa.rules.surround_items import OnSurround
 from qa.wording import close_outs as words
-from shop.models import Airframe, Person, Position
+from shop.models import Airframe, EmptyPlace, Person, Position
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ class CloseOutView:
     gathered: Gathered
     # Open on the surround of the joint, and not in its way.
     beside: list[Line]
+    # What is meant to stay empty, and why.
+    empty: list[Line]
 
     def did_it(self, person: Person) -> bool:
         """Whether a person did some of this work: somebody else closes it."""
@@ -81,7 +84,19 @@ def view_of(
     places = [] if joint else _places(gathered, scope)
     groups = groups_of(standing.stands)
     beside = _beside(gathered, joint) if joint else []
-    return CloseOutView(scope, standing, groups, places, gathered, beside)
+    empty = [_empty_line(row) for row in stay_empty(gathered.records, scope)]
+    return CloseOutView(scope, standing, groups, places, gathered, beside, empty)
+
+
+def empty_words(row: EmptyPlace) -> str:
+    """Why a place stays empty, who said so and when."""
+    day = local(row.entry.received_at)[:10]
+    return words.stays_empty(row.reason, row.entry.author, day)
+
+
+def _empty_line(row: EmptyPlace) -> Line:
+    page = reverse("airframe", args=[row.airframe_id])
+    return Line(row.position.path, empty_words(row), page)
 
 
 def on_surround(

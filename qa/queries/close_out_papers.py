@@ -22,8 +22,9 @@ from shop.wording import states
 @dataclass(frozen=True)
 class CloseOutPaper:
     """All as text. stands: (heading, [(what, why)]); beside: open on the
-    surround of a joint, (what, why); places: (bay or joint, how much stands there,
-    state); relied_on: (what, name, how it was); changed: since closed."""
+    surround of a joint, (what, why); empty: what stays so, (what, why); places: (bay
+    or joint, how much stands there, state); relied_on: (what, name, how it was);
+    changed: since closed."""
 
     shop: str
     number: str
@@ -34,6 +35,7 @@ class CloseOutPaper:
     count: int
     stands: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     beside: tuple[tuple[str, str], ...]
+    empty: tuple[tuple[str, str], ...]
     places: tuple[tuple[str, str, str], ...]
     relied_on: tuple[tuple[str, str, str], ...]
     issued_at: datetime
@@ -56,6 +58,7 @@ def paper_of(view: CloseOutView, url: str, creator: str) -> CloseOutPaper:
         for group in view.groups
     )
     beside = tuple((line.what, line.why) for line in view.beside)
+    empty = tuple((line.what, line.why) for line in view.empty)
     content = [standing.digest, standing.state, stands, list(standing.changed), beside]
     content.append(signed_record(signed) if signed else [])
     return CloseOutPaper(
@@ -68,6 +71,7 @@ def paper_of(view: CloseOutView, url: str, creator: str) -> CloseOutPaper:
         count=view.count,
         stands=stands,
         beside=beside,
+        empty=empty,
         places=tuple(_place(row) for row in view.places),
         relied_on=tuple(_relied_on(last.content)) if last else (),
         issued_at=entry.received_at,
@@ -119,7 +123,7 @@ def _blanks(standing) -> dict[str, Signature]:
 def _relied_on(body: dict):
     """Each thing of a body (close_out/1), in words."""
     for section, (heading, how) in TOLD.items():
-        for name, value in body[section].items():
+        for name, value in body.get(section, {}).items():
             yield str(heading), name, how(value)
 
 
@@ -140,6 +144,7 @@ def _characteristic(value) -> str:
 TOLD = {
     "joints": (gettext_lazy("joint"), _joint),
     "parts": (gettext_lazy("part"), lambda _value: _("sits here")),
+    "empty": (gettext_lazy("stays empty"), lambda value: value[0]),
     "holes": (gettext_lazy("hole pattern"), _holes),
     "characteristics": (gettext_lazy("characteristic"), _characteristic),
     "temporary": (

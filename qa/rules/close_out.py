@@ -14,13 +14,14 @@ from qa.rules.close_out_stands import (
     joints_of,
     label_of,
     places_of,
+    stay_empty,
     temporary_of,
 )
 from qa.wording import close_outs as words
 from shop.ledger.canonical import canonical
 from shop.models import TemporaryItem, TemporaryStep
 
-FORM = "close_out/1"
+FORM = "close_out/2"
 OPEN, READY, CLOSED, VOID = "in_work", "ready", "closed", "close_out_void"
 
 
@@ -47,6 +48,10 @@ def content_of(gathered: Gathered, scope: Scope) -> dict:
             ]
             for placement in records.placements
             if scope.has(placement.position.path, joints_of(records, placement.part_id))
+        },
+        "empty": {
+            row.position.path: [row.reason, str(row.entry_id)]
+            for row in stay_empty(records, scope)
         },
         "holes": _read(records, scope),
         "characteristics": {
@@ -178,7 +183,8 @@ def changes_of(row: CloseOut, gathered: Gathered) -> tuple[str, ...]:
 def _changed(was: dict, now: dict) -> tuple[str, ...]:
     changes = []
     for section, heading in words.SECTIONS.items():
-        before, after = was[section], now[section]
+        # What was closed before places could be said to stay empty relied on none.
+        before, after = was.get(section, {}), now[section]
         names = [*before, *(name for name in after if name not in before)]
         changes += [
             f"{heading} {name}"

@@ -37,6 +37,7 @@ from qa.rules.staleness import JointState
 from qa.rules.surround_items import OnSurround, on_surround
 from shop.models import (
     Airframe,
+    EmptyPlace,
     PhotoPin,
     Placement,
     Position,
@@ -44,6 +45,7 @@ from shop.models import (
 )
 from shop.rules import carried
 from shop.rules.carried import Carried
+from shop.rules.empty_places import empty_places
 
 TEMPORARY_RELATED = ("airframe", "state", "bay", "entry", "at__joint", "at__pattern")
 
@@ -64,6 +66,8 @@ class Records:
     # What came with a part that sits here, from another bay or another airframe.
     carried: list[Carried]
     placements: list[Placement]
+    # What is meant to stay empty, by the key of the position.
+    empty: dict[int, EmptyPlace]
     # How each serial sits here, itself or in what it was bonded or cut into.
     sits_in: dict[int, list[Sits]]
     characteristics: list[Characteristic]
@@ -118,7 +122,7 @@ def load_all(airframes: Iterable[Airframe]) -> dict[Airframe, Records]:
     states = {airframe: staleness.states(past[airframe]) for airframe in airframes}
     standings = _standings(joints)
     remarked = _remarked(standings)
-    placements = placements_of(airframes)
+    placements, empty = placements_of(airframes), empty_places(airframes)
     planned, results = _planned(airframes), _results(airframes)
     patterns = placed_patterns.load(past, states, placements)
     sits_in = all_sits_in(placements)
@@ -143,6 +147,7 @@ def load_all(airframes: Iterable[Airframe]) -> dict[Airframe, Records]:
             temporary=temporary[at],
             carried=carried_onto[at],
             placements=placements[at],
+            empty=empty[at],
             sits_in=sits_in[at],
             characteristics=planned[at],
             results=results[at],

@@ -19,7 +19,14 @@ from qa.rules.holes import fails, lacks_size
 from qa.rules.placed_patterns import PatternThere
 from qa.wording import close_outs as words
 from qa.wording.offers import SHORT
-from shop.models import Airframe, PartState, Position, TemporaryItem, TemporaryKind
+from shop.models import (
+    Airframe,
+    EmptyPlace,
+    PartState,
+    Position,
+    TemporaryItem,
+    TemporaryKind,
+)
 from shop.rules import temporary
 
 
@@ -325,6 +332,20 @@ def joint_of(item: TemporaryItem) -> frozenset[int]:
     return frozenset({at.joint_id, at.pattern and at.pattern.joint_id} - {None})
 
 
+def stay_empty(records: Records, scope) -> list[EmptyPlace]:
+    """What of a scope is meant to stay empty."""
+    return [
+        row
+        for row in records.empty.values()
+        if scope.has(row.position.path, joints_at(records, row.position_id))
+    ]
+
+
+def joints_at(records: Records, position: int) -> frozenset[int]:
+    """The joints at which what sits in a position is fitted."""
+    return frozenset(j.pk for j in records.joints if j.position_id == position)
+
+
 def _bare(records: Records) -> set[int]:
     """Keys of the bays with nothing below them that no joint and no characteristic is
     of: without a part there, nothing that could stand would be told."""
@@ -344,10 +365,11 @@ def _parts(records: Records) -> list[Stand]:
             words.empty(bay.part_number),
             ("airframe", records.airframe.pk),
             bay.path,
-            frozenset(j.pk for j in records.joints if j.position_id == bay.pk),
+            joints_at(records, bay.pk),
         )
         for bay in records.bays
-        if bay.pk not in full and (bay.part_number or bay.pk in bare)
+        if bay.pk not in full | set(records.empty)
+        and (bay.part_number or bay.pk in bare)
     ]
     for placement in records.placements:
         part = placement.part

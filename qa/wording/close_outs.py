@@ -33,6 +33,7 @@ KINDS = {
 SECTIONS = {
     "joints": _("acceptance of"),
     "parts": _("part"),
+    "empty": _("what stays empty:"),
     "holes": _("holes of"),
     "characteristics": _("characteristic"),
     "temporary": _("temporary item"),
@@ -88,6 +89,11 @@ def on_surround(serial: str, state: str, *, named: bool) -> str:
     return (
         f"{told}: {_('it names this joint and stands in its way')}" if named else told
     )
+
+
+def stays_empty(reason: str, by: str, day: str) -> str:
+    values = {"reason": reason, "by": by, "day": day}
+    return _("%(reason)s (%(by)s, %(day)s)") % values
 
 
 def unweighed(*, estimated: bool) -> str:

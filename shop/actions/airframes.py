@@ -8,6 +8,7 @@ from shop.ledger import Refused, perform
 from shop.models import (
     Airframe,
     AirframeType,
+    EmptyPlace,
     Hand,
     Part,
     PartState,
@@ -17,6 +18,7 @@ from shop.models import (
     Position,
 )
 from shop.rules import belonging, cure_states
+from shop.rules.empty_places import empty_place
 from shop.rules.reasons import ask_why
 
 SEPARATOR = " / "
@@ -267,3 +269,29 @@ def remove_part(*, by: Person, placement: Placement, reason: str) -> Placement:
         placement.removed_by_entry_id = act.id
         placement.save(update_fields=["removed_at", "removed_by_entry"])
     return placement
+
+
+def leave_empty(
+    *, by: Person, airframe: Airframe, position: Position, stays: bool, reason: str
+) -> EmptyPlace:
+    """Say that a position is meant to stay empty, or take that back (`stays` False)."""
+    roles.require(by, "leave places empty")
+    said = {"airframe": airframe.serial, "position": position.path}
+    said |= {"stays": stays, "reason": reason}
+    with perform("empty_place/1", by=by, said=said) as act:
+        if not reason.strip():
+            raise Refused(_("Say why."), field="reason")
+        if position.type_id != airframe.type_id:
+            raise Refused(_("This is no position of this airframe."))
+        # Held as when a part is placed: of both at once the second sees the first.
+        airframe = hold_row(Airframe, airframe.pk)
+        sits = {"airframe": airframe, "position": position, "removed_at": None}
+        if stays and Placement.objects.filter(**sits).exists():
+            raise Refused(_("A part sits here: take it out first."), code="conflict")
+        if stays == bool(empty_place(airframe, position.pk)):
+            already, nobody = _("That is said already."), _("Nobody says that now.")
+            raise Refused(already if stays else nobody, code="done")
+        where = {"airframe": airframe, "position": position}
+        row = act.record(EmptyPlace(**where, stays=stays, reason=reason.strip()))
+        act.result = {"position": position.path, "stays": stays}
+    return row

@@ -63,6 +63,12 @@ class RemoveForm(forms.Form):
     )
 
 
+class LeaveEmptyForm(forms.Form):
+    # What was offered: of two people the second does not undo what the first said.
+    stays = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("Reason"), max_length=200)
+
+
 class AirframeFilter(Filter):
     type = RowChoiceField(
         AirframeType.objects.all(),

@@ -5,6 +5,7 @@ from shop.models.handover import Visit
 from .airframes import (
     Airframe,
     AirframeType,
+    EmptyPlace,
     Placement,
     PlacementAct,
     Position,
@@ -112,6 +113,7 @@ __all__ = [
     "DefectRepair",
     "Demold",
     "Device",
+    "EmptyPlace",
     "Entry",
     "Fact",
     "Frozen",

@@ -164,3 +164,24 @@ class Placement(Projection):
 
     def __str__(self) -> str:
         return f"{self.part_id} at {self.position_id}"
+
+
+class EmptyPlace(Fact):
+    """A position of an airframe is meant to stay empty, or no more: the newest says. A
+    part that is placed there later takes it back (shop/rules/empty_places.py)."""
+
+    airframe = models.ForeignKey(Airframe, models.PROTECT, related_name="+")
+    position = models.ForeignKey(Position, models.PROTECT, related_name="+")
+    stays = models.BooleanField()
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        ordering = ("id",)
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="empty_place_with_a_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.reason

@@ -15,6 +15,7 @@ from shop.models import (
     TemporaryState,
 )
 from shop.rules import carried
+from shop.rules.empty_places import empty_places
 
 from .paging import count_of, page_of, search
 
@@ -62,6 +63,8 @@ class Branch:
     sits: Sitting | None = None
     # Pieces that are in for a while, or not found.
     temporary: int = 0
+    # Why it is meant to stay empty, "" where nobody says so.
+    stays_empty: str = ""
     children: list["Branch"] = field(default_factory=list)
 
 
@@ -184,9 +187,11 @@ def airframe_page(airframe: Airframe) -> AirframePage:
         for row in placements().filter(airframe=airframe, removed_at=None)
     }
     in_now, pieces = _temporary(airframe)
+    empty = empty_places([airframe])[airframe]
     for branch in tree:
         branch.sits = here.get(branch.id)
         branch.temporary = in_now.get(branch.id, 0)
+        branch.stays_empty = empty[branch.id].reason if branch.id in empty else ""
     past = placements().filter(airframe=airframe).order_by("-placed_at", "-pk")
     history = [_sitting(row) for row in past[:HISTORY]]
     return AirframePage(airframe, tree, len(here), history, pieces)

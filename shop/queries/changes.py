@@ -92,6 +92,7 @@ WORDS = {
     "weight/1": (_N("parts weighed"), "parts"),
     "airframe_weight/1": (_N("airframes weighed"), "airframes"),
     "place/1": (_N("parts placed"), "airframes"),
+    "empty_place/1": (_N("places said to stay empty"), "airframes"),
     "remove/1": (_N("parts taken out of place"), "airframes"),
     "step/1": (_N("steps done on tools"), "tooling"),
     "coat/1": (_N("release coats"), "tooling"),

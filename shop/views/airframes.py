@@ -1,8 +1,9 @@
 """Airframes, their types, and what sits in which position."""
 
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shop import roles
@@ -11,6 +12,7 @@ from shop.forms import airframes as forms
 from shop.identifiers import KINDS
 from shop.models import Airframe, AirframeType, Placement, Position
 from shop.queries import airframes as queries
+from shop.rules.empty_places import empty_place
 from shop.views.page_sections import Panels, draw
 
 from . import list_columns
@@ -19,6 +21,20 @@ from .list_files import list_page, page_asked
 
 # Filled by qa: callables (request, airframe) -> (template, context) or None.
 extra_panels: Panels = []
+# Whether somebody said so: what the form of a place that stays empty says.
+LEFT_EMPTY = {
+    False: {
+        "button": gettext_lazy("It stays empty"),
+        "note": gettext_lazy(
+            "It then stands in the way of no close-out. A part that is placed here "
+            "takes that back."
+        ),
+    },
+    True: {
+        "button": gettext_lazy("It stays empty no more"),
+        "note": gettext_lazy("Said by %(who)s: %(reason)s."),
+    },
+}
 form_view = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -44,6 +60,7 @@ def airframe(request, pk):
         "shown": queries.airframe_page(airframe),
         "code": KINDS["airframe"].code(airframe.pk),
         "may_place": roles.may(request.user, "place parts"),
+        "may_leave_empty": roles.may(request.user, "leave places empty"),
         "panels": draw(extra_panels, request, airframe),
     }
     return render(request, "shop/airframes/airframe.html", context)
@@ -172,4 +189,28 @@ def remove_part(request, pk):
         back=page,
         above=(placement.airframe.serial, page),
         button=_("Take out"),
+    )
+
+
+@form_view
+def leave_empty(request, pk, position):
+    """A position is meant to stay empty; where that is said, it is taken back."""
+    rows = Airframe.objects.select_related("type")
+    airframe = roles.fetch(request.user, "leave places empty", rows, pk=pk)
+    place = get_object_or_404(Position, pk=position, type_id=airframe.type_id)
+    said = empty_place(airframe, place.pk)
+    words = LEFT_EMPTY[bool(said)]
+    page = reverse("airframe", args=[airframe.pk])
+    by = said and {"who": said.entry.author, "reason": said.reason}
+    return form_page(
+        request,
+        forms.LeaveEmptyForm(posted(request), initial={"stays": not said}),
+        lambda **typed: actions.leave_empty(
+            by=request.user, airframe=airframe, position=place, **typed
+        ),
+        heading=f"{place.path}: {words['button']}",
+        back=page,
+        above=(airframe.serial, page),
+        button=words["button"],
+        notes=[words["note"] % by if by else words["note"]],
     )

@@ -29,9 +29,10 @@ from shop.actions import airframes, suspects, weights
 from shop.forms.measures import parse_measure
 from shop.ledger import Refused, perform
 from shop.ledger.verify import verify
-from shop.models import Airframe, Lineage, Origin
+from shop.models import Airframe, EmptyPlace, Lineage, Origin
 from shop.queries.signatures import signed_thing
 from shop.rules import signing
+from shop.rules.empty_places import empty_places
 from tests.conftest import make_people
 from tests.qa.making import (
     fresh,
@@ -462,6 +463,71 @@ def test_a_bay_that_holds_nothing_is_not_ready_and_the_airframe_names_it(people)
     make_placement(people["engineer"], position=bare, part=part, **here)
     weighed(people, part)
     assert ready.state(bay=bare) == "ready"
+
+
+@pytest.mark.django_db
+def test_a_place_that_is_meant_to_stay_empty_says_so_until_a_part_is_placed(
+    people, client_of
+):
+    ready = Ready(people)
+    bare = make_position(people["engineer"], type=ready.joint.type)
+    at = {"airframe": ready.airframe, "position": bare}
+    address = reverse("leave_empty", args=[ready.airframe.pk, bare.pk])
+    assert client_of("builder").get(address).status_code == 403
+    lead = client_of("lead")
+    empty = lead.post(address, {"stays": "True", "reason": " "})
+    assert empty.status_code == 200 and not EmptyPlace.objects.exists()
+    lead.post(address, {"stays": "True", "reason": "no radio in this one"})
+    again = lead.post(address, {"stays": "True", "reason": "the same"})
+    assert "That is said already." in again.content.decode()
+    # It stands in no way, and closes with what it relies on.
+    told = f"no radio in this one ({people['lead'].name}, "
+    for of in ({"bay": bare}, {}):
+        assert ready.state(**of) == "ready"
+        assert [line.what for line in ready.view(**of).empty] == [bare.path]
+        ready.close(by="inspector" if of else "lead", **of)
+    assert ready.view(bay=ready.joint.position).empty == []
+    for page in ("close_out_airframe", "airframe"):
+        answer = lead.get(reverse(page, args=[ready.airframe.pk]))
+        assert "no radio in this one" in answer.content.decode()
+    paper = " ".join(text_of(lead.get(ready.view(bay=bare).paper)).split())
+    assert "Meant to stay empty" in paper and told in paper
+    # Taken back it is not closed any more; said again it would be another reason.
+    lead.post(address, {"stays": "", "reason": "a radio after all"})
+    assert ready.kinds(bay=bare) == {"part"}
+    assert ready.state(bay=bare) == "close_out_void"
+    changed = ready.view(bay=bare).standing.changed
+    assert changed == (f"what stays empty: {bare.path}",)
+    with pytest.raises(Refused, match="Nobody says that now"):
+        airframes.leave_empty(by=people["lead"], **at, stays=False, reason="again")
+    airframes.leave_empty(by=people["lead"], **at, stays=True, reason="too heavy")
+    assert ready.state() == "close_out_void" and ready.kinds() == set()
+    part = make_part(people["engineer"])
+    sits = make_placement(people["engineer"], part=part, reason="trial", **at)
+    with pytest.raises(Refused, match="A part sits here"):
+        airframes.leave_empty(by=people["lead"], **at, stays=True, reason="x")
+    airframes.remove_part(by=people["builder"], placement=sits, reason="trial over")
+    assert ready.kinds(bay=bare) == {"part"}
+    assert verify().fault == ""
+
+
+def test_of_who_places_a_part_and_who_says_it_stays_empty_both_never_hold(
+    committed_db,
+):
+    people = make_people()
+    here = make_airframe(people["engineer"])
+    bay = make_position(people["engineer"], type=here.type)
+    part = make_part(people["engineer"])
+    at = {"airframe": here, "position": bay}
+
+    def place():
+        make_placement(people["builder"], part=part, reason="it belongs", **at)
+
+    def leave():
+        airframes.leave_empty(by=people["lead"], **at, stays=True, reason="unused")
+
+    assert at_once(place, leave) in (["conflict", "won"], ["won", "won"])
+    assert empty_places([here])[here] == {}
 
 
 @pytest.mark.django_db

@@ -6,10 +6,11 @@ from functools import partial
 
 from qa.models import Nonconformance, Quality, State
 from qa.queries import temporary as temporary_rows
+from qa.queries.close_out import empty_words
 from qa.queries.issue import local
 from qa.queries.packs.joints import Characteristic
 from qa.queries.packs.scope import Scope
-from qa.rules.close_out_stands import temporary_of
+from qa.rules.close_out_stands import stay_empty, temporary_of
 from qa.wording import characteristics as words
 from qa.wording import close_outs
 from shop.wording import states
@@ -42,7 +43,11 @@ def standing_section(scope: Scope) -> Stands:
         StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
         for x in scope.gathered.of(scope)
     )
-    return Stands(lines, _claimed(scope, len(lines)))
+    said = [_claimed(scope, len(lines))]
+    if empty := stay_empty(scope.gathered.records, scope):
+        told = (f"{row.position.path}: {empty_words(row)}" for row in empty)
+        said.append(f"Meant to stay empty: {'; '.join(told)}.")
+    return Stands(lines, " ".join(said))
 
 
 def _claimed(scope: Scope, left: int) -> str:
