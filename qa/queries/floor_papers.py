@@ -15,6 +15,7 @@ from shop.queries import materials, pulls, tooling
 from shop.queries.identity import the_shop
 from shop.queries.signatures import signed_of
 from shop.queries.weights import balance_page
+from shop.wording import masses
 
 LAYING_UP = (
     "Resins and hardeners sensitize, a full pot can boil over, fibers and dust harm "
@@ -305,18 +306,19 @@ def weight_and_balance(airframe: Airframe, url: str, creator: str) -> FloorPaper
     """Every part with its weight and arm, the sum, and the airframe as weighed."""
     page = balance_page(airframe)
     total, weighed = page.total, page.weighed
-    rows = tuple(_balance_row(x) for x in page.lines if x.part)
+    unit = the_shop().units
+    rows = tuple(_balance_row(x, unit) for x in page.lines if x.part)
     pairs = [
-        ("Sum of what has weight and arm", f"{total.mass:z.3f} kg"),
-        ("Of that weighed", f"{total.weighed:z.3f} kg"),
-        ("Of that estimated", f"{total.estimated:z.3f} kg"),
-        ("Center of gravity of the sum", _arm(total.arm)),
+        ("Sum of what has weight and arm", masses.weighs(total.mass, unit)),
+        ("Of that weighed", masses.weighs(total.weighed, unit)),
+        ("Of that estimated", masses.weighs(total.estimated, unit)),
+        ("Center of gravity of the sum", _arm(total.arm, unit)),
     ]
     if weighed:
         arm = None if weighed.arm_nm is None else weighed.arm_nm / NM_PER["mm"]
         pairs += [
-            ("Airframe as weighed", f"{weighed.mass_mg / MG_PER_KG:z.3f} kg"),
-            ("Its center of gravity", _arm(arm)),
+            ("Airframe as weighed", masses.weighs(weighed.mass_mg / MG_PER_KG, unit)),
+            ("Its center of gravity", _arm(arm, unit)),
             ("Weighed", f"{weighed.weighed_on}, {weighed.scale}"),
         ]
     notes = ["Arms are aft of the datum. What has no weight or no arm is in no sum."]
@@ -326,8 +328,9 @@ def weight_and_balance(airframe: Airframe, url: str, creator: str) -> FloorPaper
     if total.missing:
         notes.append(f"Without a weight: {', '.join(total.missing)}.")
     columns = (
-        ("Position", 50, 2), ("Part", 30, 1), ("Weight, kg", 20, 1),
-        ("Known by", 20, 1), ("Arm, mm", 20, 1), ("Moment, kg mm", 24, 1),
+        ("Position", 50, 2), ("Part", 30, 1), (f"Weight, {masses.MASS[unit]}", 20, 1),
+        ("Known by", 20, 1), (f"Arm, {unit}", 20, 1),
+        (f"Moment, {masses.MASS[unit]} {unit}", 24, 1),
     )  # fmt: skip
     return FloorPaper(
         kind="Weight and balance",
@@ -359,20 +362,20 @@ def _known_since(page, airframe: Airframe) -> datetime:
     )
 
 
-def _arm(arm: float | None) -> str:
-    return "not known" if arm is None else f"{arm:z.1f} mm"
+def _arm(arm: float | None, unit: str) -> str:
+    return "not known" if arm is None else masses.at(arm, unit)
 
 
-def _balance_row(line) -> tuple[str, ...]:
+def _balance_row(line, unit: str) -> tuple[str, ...]:
     nm = line.position.arm_nm
     arm = None if nm is None else nm / NM_PER["mm"]
     known = line.kg is not None
-    moment = f"{line.kg * arm:z.1f}" if known and arm is not None else "–"
+    both = known and arm is not None
     return (
         line.position.path,
         line.part.serial,
-        f"{line.kg:z.3f}" if known else "–",
+        masses.mass(line.kg, unit) if known else "–",
         BASIS[line.basis],
-        "–" if arm is None else f"{arm:z.1f}".replace("-", "\N{MINUS SIGN}"),
-        moment.replace("-", "\N{MINUS SIGN}"),
+        "–" if arm is None else masses.arm(arm, unit),
+        masses.moment(line.kg, arm, unit) if both else "–",
     )

@@ -43,7 +43,8 @@ def balance(request, pk):
     rows = Airframe.objects.select_related("type")
     airframe = roles.fetch(request.user, "look", rows, pk=pk)
     shown = queries.balance_page(airframe)
-    return render(request, "shop/weights/balance.html", {"shown": shown})
+    context = {"shown": shown, "unit": request.user.units}
+    return render(request, "shop/weights/balance.html", context)
 
 
 @form_view

@@ -6,6 +6,7 @@ import pypdf
 import pytest
 from django.urls import reverse
 
+from shop.actions.identity import set_identity
 from shop.models import Airframe, Laminate, Person, Pull, Tool
 from shop.numeric.units import MG_PER_KG
 
@@ -63,3 +64,8 @@ def test_weight_and_balance_sums_only_what_is_known(printed):
     total = sum(with_both.values_list("part__mass_mg", flat=True)) / MG_PER_KG
     assert f"{total:.3f} kg" in told
     assert "Without a weight" in told and "in no sum" in told
+    said = {"name": "Ours", "time_zone": "UTC", "units": "in", "paper": "letter"}
+    set_identity(by=Person.objects.get(username="lena"), **said)
+    told = printed("weight_and_balance", airframe.pk)
+    assert f"{total / 0.45359237:.3f} lb" in told
+    assert "Moment, lb in" in told and " kg" not in told

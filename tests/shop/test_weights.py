@@ -1,14 +1,18 @@
 """Weights: against the laminate, estimates, the roll-up with what is missing."""
 
 import datetime as dt
+import re
 
 import pytest
+from django.urls import reverse
 
+from shop.actions import people as of_people
 from shop.actions import weights
 from shop.ledger import Refused
 from shop.models import Weighing
 from shop.queries.weights import balance_page, part_floor, to_weigh
 from shop.rules.mass import expectation_of
+from shop.wording import masses
 
 from .making import (
     make_airframe,
@@ -149,3 +153,27 @@ def test_what_is_not_itemized_stands_on_its_own_line(lead):
     left = balance_page(airframe).residual
     # 100 kg at 120 less 80 kg at 100: 20 kg at (12000 - 8000) / 20 = 200.
     assert (left.mass, left.arm) == (pytest.approx(20), pytest.approx(200))
+
+
+def test_who_reads_inches_has_the_sum_in_pounds_and_its_arm_in_inches(
+    people, client_of
+):
+    """1 lb = 0.45359237 kg and 1 in = 25.4 mm, exactly."""
+    lead = people["lead"]
+    airframe = make_airframe(lead)
+    position = make_position(lead, type=airframe.type)
+    weights.set_arm(by=lead, position=position, arm=mm("254"))
+    part = make_part(lead)
+    weigh(lead, part, "4.5359237 kg")
+    make_placement(lead, airframe=airframe, position=position, part=part)
+    address = reverse("balance", args=[airframe.pk])
+
+    def told():
+        words = re.sub("<[^>]+>", " ", client_of("lead").get(address).content.decode())
+        return " ".join(words.split())
+
+    assert "4.536 kg" in told() and "254.0 mm" in told() and "Mass, kg" in told()
+    of_people.set_units(lead, units="in")
+    assert "10.000 lb" in told() and "10.00 in" in told() and "Mass, lb" in told()
+    assert "kg" not in told()
+    assert masses.moment(4.5359237, -254, "in") == "\N{MINUS SIGN}100.0"

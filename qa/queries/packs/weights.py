@@ -6,6 +6,7 @@ from qa.queries.packs.scope import Scope
 from shop.models import Weighing
 from shop.numeric.units import MG_PER_KG, NM_PER
 from shop.queries.weights import balance_page
+from shop.wording import masses
 
 
 @dataclass(frozen=True)
@@ -44,23 +45,22 @@ def section(scope: Scope) -> Weights:
     weighed = {row.part_id for row in rows}
     rows.sort(key=lambda row: (row.part.serial, row.weighed_on, row.pk))
     return Weights(
-        tuple(map(_line, rows)),
+        tuple(_line(row, scope.unit) for row in rows),
         tuple(part.serial for part in scope.parts if part.pk not in weighed),
-        _total(scope.airframe) if scope.whole else (),
+        _total(scope.airframe, scope.unit) if scope.whole else (),
     )
 
 
-def _line(weighing: Weighing) -> WeightLine:
+def _line(weighing: Weighing, unit: str) -> WeightLine:
     expected = ""
     if weighing.low_mg is not None and weighing.high_mg is not None:
-        low, high = (
-            f"{mg / MG_PER_KG:.3f}" for mg in (weighing.low_mg, weighing.high_mg)
-        )
-        expected = f"{low} to {high} kg"
+        ends = weighing.low_mg, weighing.high_mg
+        low, high = (masses.mass(mg / MG_PER_KG, unit) for mg in ends)
+        expected = f"{low} to {high} {masses.MASS[unit]}"
     return WeightLine(
         serial=weighing.part.serial,
         stage=str(weighing.get_stage_display()),
-        mass=f"{weighing.mass_mg / MG_PER_KG:.3f} kg"
+        mass=masses.weighs(weighing.mass_mg / MG_PER_KG, unit)
         + (" est." if weighing.estimate else ""),
         expected=expected,
         scale=weighing.scale,
@@ -70,12 +70,13 @@ def _line(weighing: Weighing) -> WeightLine:
     )
 
 
-def _total(airframe) -> tuple[tuple[str, str], ...]:
+def _total(airframe, unit: str) -> tuple[tuple[str, str], ...]:
     page = balance_page(airframe)
     total = page.total
-    lines = [("sum of the parts with an arm", f"{total.mass:.3f} kg")]
+    lines = [("sum of the parts with an arm", masses.weighs(total.mass, unit))]
     if total.arm is not None:
-        lines.append(("balances at", f"{total.arm:.0f} mm aft of the datum"))
+        arm = masses.at(total.arm, unit)
+        lines.append(("balances at", f"{arm} aft of the datum"))
     lacking = [x.part.serial for x in page.lines if x.part and x.kg is None]
     if lacking:
         lines.append(("without a weight", ", ".join(lacking)))
@@ -83,9 +84,9 @@ def _total(airframe) -> tuple[tuple[str, str], ...]:
         lines.append(("without an arm", ", ".join(x.part.serial for x in page.no_arm)))
     if page.weighed:
         weighed = page.weighed
-        words = f"{weighed.mass_mg / MG_PER_KG:.3f} kg on {weighed.scale}"
+        words = f"{masses.weighs(weighed.mass_mg / MG_PER_KG, unit)} on {weighed.scale}"
         words += f", {weighed.weighed_on}"
         if weighed.arm_nm is not None:
-            words += f", at {weighed.arm_nm / NM_PER['mm']:.0f} mm"
+            words += f", at {masses.at(weighed.arm_nm / NM_PER['mm'], unit)}"
         lines.append(("weighed whole", words))
     return tuple(lines)
