@@ -168,6 +168,10 @@ def test_one_found_off_is_refused_or_warned_of_from_that_moment_until_it_is_good
     client = client_of("builder")
     assert "found off" in client.get("/instruments/").content.decode()
     assert off in client.get(f"/instruments/{gauge.pk}/").content.decode()
+    # Whoever opens the check that runs reads it before trying.
+    at = reverse("check", args=[running.entry_id])
+    told = client.get(at).content.decode()
+    assert f"{off} Finish this check without it" in told
     new = f"/fit-checks/new/?joint={running.fit_up.joint_id}"
     assert f"{gauge.code} ({off.rstrip('.')})" in client.get(new).content.decode()
     assert off.rstrip(".") in studies_to_carry()[0]["what"]

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from qa.models import Calibration, Check, GaugeStanding, Kind, Reading
+from qa.models import Calibration, Check, CheckState, GaugeStanding, Kind, Reading
 from qa.rules import authorship, gauge_doubts, gauges, judging
 from qa.rules.gauge_due import overdue, overdue_words
 from qa.rules.measuring_days import made_when
@@ -109,8 +109,16 @@ def doubts_of(check: Check, unit: str) -> Doubts:
         void=check.state.void,
         gauge=gauge_words(gauge_doubts.doubt_of(check)),
         outside=_outside(check, unit),
-        with_gauge=tuple(_late_with(check)),
+        with_gauge=(*_refused_now(check), *_late_with(check)),
     )
+
+
+def _refused_now(check: Check) -> list[str]:
+    """Why nothing more is read in a check that runs, before somebody tries."""
+    if check.state.state != CheckState.State.OPEN:
+        return []
+    why = gauges.refusal_of_reading(check.instrument, "")
+    return [why] if why else []
 
 
 def gauge_words(off: Calibration | GaugeStanding | None) -> str:
