@@ -95,13 +95,7 @@ def capability(
     if len(numbers) < 2:
         return Capability(len(numbers), why=Remark("one_value"))
     sample = moments(numbers)
-    result = Capability(
-        sample.n,
-        float(sample.mean),
-        sample.sd,
-        seen_below=_seen(numbers, low, lt),
-        seen_above=_seen(numbers, high, gt),
-    )
+    result = _first_of(sample, numbers, low, high)
     if None not in (low, high) and low == high:
         return replace(result, why=Remark("no_width"))
     if not sample.sd:
@@ -234,6 +228,17 @@ def _by_quantiles(result: Capability, numbers: list[Fraction], limits) -> Capabi
         seen = result.seen_above.count
         result = _shared(result, "above", 1 - curve.share_below(high), seen)
     return result
+
+
+def _first_of(sample: Moments, numbers: list[Fraction], low, high) -> Capability:
+    """What is so whatever the values are like."""
+    return Capability(
+        sample.n,
+        float(sample.mean),
+        sample.sd,
+        seen_below=_seen(numbers, low, lt),
+        seen_above=_seen(numbers, high, gt),
+    )
 
 
 def _seen(numbers: list[Fraction], limit: Fraction | None, beyond) -> Seen | None:
