@@ -21,7 +21,7 @@ from shop.models import Person, Position, Tablet, Tool
 from shop.rules import second_factor as codes
 from tests.conftest import PASSWORD
 from tests.locks import recorded
-from tests.qa.making import make_joint, revise
+from tests.qa.making import make_airframe, make_joint, make_position, revise
 from tests.qa.test_holes_pages import PatternHead, a_pattern, drafts
 from tests.qa.test_released_cuts import released
 from tests.qa.test_tablets import set_pin
@@ -59,7 +59,6 @@ HELD = {
     "qa.tool_corrections.record_on_plug": "Tool",
     "qa.tool_corrections.take": "Tool",
     "qa.tool_corrections.withdraw": "Tool",
-    "shop.airframes.leave_empty": "Airframe",
     "shop.airframes.place_part": "Airframe Part",
     "shop.airframes.remove_part": "Part Placement",
     "shop.cures.record_trace": "Pull",
@@ -147,6 +146,12 @@ def change_a_position(lead):
     airframes.change_position(by=lead, position=position, **said)
 
 
+def leave_a_place_empty(lead):
+    here, empty = make_airframe(lead), {"stays": True, "reason": "not fitted"}
+    bay = make_position(lead, type=here.type)
+    airframes.leave_empty(by=lead, airframe=here, position=bay, **empty)
+
+
 def revise_a_pattern(lead):
     said = {"based_on": 1, "holes": drafts(), "says": PatternHead()}
     pattern = a_pattern(lead)
@@ -180,6 +185,7 @@ ACTS = {
         "Tablet",
     ),
     "hash": (renew_a_hash, "shop.signing_in._renew_hash", "Person"),
+    "empty place": (leave_a_place_empty, "shop.airframes.leave_empty", "Airframe"),
     "position": (change_a_position, "shop.airframes.change_position", "Position"),
     "tool": (
         lambda by: tooling.change_tool(by=by, tool=Tool.objects.first(), name="new"),

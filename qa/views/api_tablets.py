@@ -72,10 +72,10 @@ def claims(request):
 
 
 @api("GET")
-def study_turns(request, study):
+def study_turns(request, uuid):
     """Which turns of a study are read, of whatever tablet: one that has it open asks
     every few seconds. Never what was read."""
-    row = get_object_or_404(GaugeStudy, entry_id=study)
+    row = get_object_or_404(GaugeStudy, entry_id=uuid)
     return JsonResponse({"read": turns_read(row)})
 
 
