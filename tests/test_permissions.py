@@ -17,7 +17,7 @@ from django.db import connection, transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 
-from qa.models import Check
+from qa.models import Check, GaugeStudy
 from shop.models import Device, Person, Role, Tablet
 
 OPEN = "everybody, signed in or not"
@@ -179,6 +179,7 @@ def addresses() -> dict[str, str]:
         "revoke_tablet.pk": str(tablet.pk),
         "withdraw_device.pk": str(Device.objects.filter(person__role="lead")[0].pk),
         "set_route.kind": "plug",
+        "api_study.uuid": str(GaugeStudy.objects.latest("pk").entry_id),
         "sign.kind": "ply",
     }
     return {

@@ -216,7 +216,7 @@ def test_a_signature_is_offered_where_somebody_could_give_it(demo_db):
             could = any(
                 not signing.refusal(signable, content, meaning, one)
                 for meaning in Meaning
-                for one in fresh
+                for one in [*fresh, *content.only.values()]
             )
             panel = panel_of(kind, key)
             assert could == (not panel.refused), (kind, key, panel.refused)
