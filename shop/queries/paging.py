@@ -31,8 +31,17 @@ def whole_page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> 
         page.object_list = _rows_of(rows, shape)
         return page
     page = Paginator(rows, size).get_page(number)
-    page.object_list = shape(page.object_list)
+    page.object_list = shape(_behind(rows, page))
     return page
+
+
+def _behind(rows: QuerySet, page: Page) -> QuerySet:
+    """The rows of a page, whose keys are found first: the rows before them are passed
+    by their order alone, and nothing that a list shows is joined to each."""
+    if page.number == 1:
+        return page.object_list
+    keys = rows.values("pk")[page.start_index() - 1 : page.end_index()]
+    return rows.filter(pk__in=keys)
 
 
 def _rows_of(rows: QuerySet, shape: Callable) -> Iterator:
