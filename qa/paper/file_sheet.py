@@ -28,6 +28,7 @@ from qa.numeric.verdict.report import (
 from qa.queries.checks.check_sheets import CheckSheet, SheetFinding, SheetRow
 from qa.wording import lengths
 from qa.wording.findings import sentence
+from qa.wording.probabilities import thousandths
 from shop.numeric.units import format_length, to_mm
 from shop.wording import states
 
@@ -201,7 +202,7 @@ def _rows(report: CheckReport):
                 millimeters=_exact(result.value_nm),
                 state=drawn_state(result),
                 deviation=_exact(beyond, signed=True) if beyond else "",
-                probability=f"{judged.probability:.3f}" if known else "",
+                probability=thousandths(judged.probability) if known else "",
                 nonconformance=numbers.get((row, characteristic), ""),
             )
 
@@ -223,7 +224,7 @@ def _all_conform(report: CheckReport) -> str:
         if result.judged
     ]
     complete = not report.counts[NOT_MEASURED] and chances and None not in chances
-    return f"{math.prod(chances):.3f}" if complete else ""
+    return thousandths(math.prod(chances)) if complete else ""
 
 
 def _rule(report: CheckReport) -> str:

@@ -128,11 +128,11 @@ def test_what_one_tablet_reads_another_that_has_the_study_open_learns(
     taken for no other turn."""
     context = browser.new_context()
     other = context.new_page()
+    name = Person.objects.get(username="builder").name
     for tablet in (page, other):
         bring_a_session(tablet, live_site, "builder")
         tablet.goto(f"{live_site.url}/tablet/study/{study.entry_id}/")
-        expect(tablet.locator(".study .place h2")).to_be_visible()
-    name = Person.objects.get(username="builder").name
+        choose(tablet, name)
     turns = rules.state_of(study).turns
     tap(other, "7", ok=False)
     expect(other.locator(".study output")).to_have_text("7")

@@ -1225,7 +1225,7 @@ def test_the_command_writes_what_it_issued_and_tells_its_sha256(demo_db, tmp_pat
         (("zz-1", "--by", "ines"), "any of ZZ-1, Zz-1, .* name it as it is written"),
         (("MG2-001", "--by", "nobody"), "nobody here is called"),
         (("MG2-001", "--by", "bea"), "Only these roles may issue packs"),
-        (("MG2-001", "--by", "ines", "--note", "n" * 500), "--note: .* 400 char"),
+        (("MG2-001", "--by", "ines", "--note", "n" * 500), "--note: .* 400 signs"),
         (("MG2-001", "--by", "ines", "--address", "ftp://x"), "no http or https"),
         (("MG2-001", "--by", "ines", "--address", "hall.lan"), "no http or https"),
     ):

@@ -16,7 +16,7 @@ from qa.actions.gauges import record_calibration
 from qa.actions.instruments import save_instrument
 from qa.numeric.measuring.check_risk import Characteristic, whole_risks
 from qa.numeric.measuring.risk import NormalProcess, guarded
-from qa.queries.checks import check_risks
+from qa.wording.probabilities import fine_percent
 from tests.qa.making import (
     make_check,
     make_fit_up,
@@ -221,7 +221,7 @@ def test_the_page_takes_as_many_statements_for_three_parts_as_for_one(
 
 
 def test_what_floats_make_certain_is_not_told_as_certain():
-    assert check_risks._percent(1.0) == check_risks._percent(1 + 1e-15)
-    assert check_risks._percent(1.0) == "above 99.999 %"
-    assert check_risks._percent(0.0) == check_risks._percent(-1e-12) == "below 0.001 %"
-    assert check_risks._percent(0.00012) == "0.012 %"
+    assert fine_percent(1.0) == fine_percent(1 + 1e-15)
+    assert fine_percent(1.0) == "above 99.999 %"
+    assert fine_percent(0.0) == fine_percent(-1e-12) == "below 0.001 %"
+    assert fine_percent(0.00012) == "0.012 %"

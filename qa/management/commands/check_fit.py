@@ -17,6 +17,7 @@ from qa.numeric.verdict.report import (
     judge_check,
 )
 from qa.wording.findings import sentence
+from qa.wording.probabilities import thousandths
 from shop.files.command_line import Answer, write_whole
 from shop.numeric.units import format_length
 from shop.wording import states
@@ -155,7 +156,7 @@ def _cells(result: Result, with_probability: bool) -> list[str]:
         beyond = sign + _decimals(judged.deviation_nm)
     cells = [value, states.word(result.state or ""), beyond]
     if with_probability:
-        cells.append(f"{judged.probability:.3f}" if judged else "")
+        cells.append(thousandths(judged.probability) if judged else "")
     return cells
 
 

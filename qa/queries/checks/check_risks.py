@@ -13,9 +13,7 @@ from qa.rules import check_risks as rules
 from qa.rules.check_risks import Group, Limited, Made, Rule
 from qa.rules.over_parts import PartRead
 from qa.wording import lengths
-from shop.numeric.units import PERCENT
-
-NEARLY = 0.001  # percent
+from qa.wording.probabilities import fine_percent
 
 
 @dataclass(frozen=True)
@@ -64,7 +62,7 @@ def read_words(check: Check) -> str:
     shares = {"all": chance.independent, "least": chance.least, "most": chance.most}
     return words % {
         "n": len(chances),
-        **{name: _percent(share) for name, share in shares.items()},
+        **{name: fine_percent(share) for name, share in shares.items()},
     }
 
 
@@ -109,7 +107,7 @@ def risk_page(
     kept_by_none = "" if rows[-1].accepted else rows.pop().name
     return replace(
         page,
-        conforming=_percent(now.conforming),
+        conforming=fine_percent(now.conforming),
         count=len(rule.each),
         rows=rows,
         wish=kept_by_none,
@@ -160,20 +158,10 @@ def _wished(rule: Rule, check: Check, wish: float, unit: str) -> list[RuleRow]:
     guard = round(2 * r * check.u_nm)
     finer = {"mm": 3, "in": 4}[unit]
     words = _("limits drawn in by %(guard)s, which keeps %(wish)s for the customer")
-    values = {"guard": lengths.length(guard, unit, finer), "wish": _percent(wish)}
+    values = {"guard": lengths.length(guard, unit, finer), "wish": fine_percent(wish)}
     return [_row(words % values, risks)]
 
 
 def _row(name: str, risks: Risks) -> RuleRow:
     shares = risks.accepted, risks.customer, risks.shop
-    return RuleRow(name, *map(_percent, shares))
-
-
-def _percent(share: float) -> str:
-    """Four digits that matter at the near end: 99.98 %, 0.012 %; what is nearly never
-    or nearly always is not told as never or always."""
-    percent = PERCENT * min(max(share, 0.0), 1.0)  # floats end at, or beyond, both
-    near = min(percent, PERCENT - percent)
-    if near < NEARLY:
-        return _("below 0.001 %") if percent < NEARLY else _("above 99.999 %")
-    return f"{percent:.{1 if near >= 1 else 2 if near >= 0.1 else 3}f} %"
+    return RuleRow(name, *map(fine_percent, shares))

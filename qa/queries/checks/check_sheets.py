@@ -18,6 +18,7 @@ from qa.queries.issue import (
 )
 from qa.rules.gauge_due import overdue
 from qa.wording import lengths
+from qa.wording.probabilities import thousandths
 from shop.ledger.canonical import canonical, digest
 from shop.models import Entry
 from shop.numeric.units import MILLI
@@ -256,7 +257,7 @@ def _outcome(view) -> str:
 
 def _all_conform(view) -> str:
     chance = view.all_conform
-    return "" if chance is None else f"{chance:.3f} (errors independent)"
+    return "" if chance is None else f"{thousandths(chance)} (errors independent)"
 
 
 def condition(view) -> tuple[tuple[str, str], ...]:
@@ -340,7 +341,7 @@ def _row(view, line: checks.Line) -> SheetRow:
         else lengths.on_map(
             line.deviation_nm, "mm", signed=True, beyond=line.deviation_nm
         ),
-        probability="" if line.probability is None else f"{line.probability:.3f}",
+        probability="" if line.probability is None else thousandths(line.probability),
         by=line.by,
         nonconformance=nonconformance,
         note="; ".join(note for note in notes if note),

@@ -23,7 +23,8 @@ from qa.rules.planning import PlannedJoint, WorkedPlan
 from qa.rules.station_places import places_of
 from qa.wording import lengths
 from qa.wording import plans as wording
-from shop.numeric.units import MM2_PER_IN2, PERCENT, to_nm
+from qa.wording.probabilities import percent
+from shop.numeric.units import MM2_PER_IN2, to_nm
 from shop.wording import states
 
 HALF = Layout(radius=23, text=27, values="needed", strip=40)
@@ -148,7 +149,7 @@ def view_of(worked: WorkedPlan, unit: str, *, degrees: bool = False) -> PlanView
         impossible=plan_texts.impossible(worked, unit),
         warnings=plan_texts.warnings(worked, unit),
         held=list(map(wording.held, plan.held)),
-        probability="" if chance is None else f"{PERCENT * chance:.1f} %",
+        probability="" if chance is None else percent(chance),
         worst=list(_worst(plan)),
         area=_area(plan, unit),
         shortfall=learned,

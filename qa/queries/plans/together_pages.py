@@ -12,8 +12,8 @@ from qa.queries.plans.plan_pages import PlanView, view_of
 from qa.rules import overtaking, plan_records
 from qa.rules.assembling import Member, Together
 from qa.rules.shared_plans import FIXED, FREE, HELD, Shared, sisters
+from qa.wording.probabilities import percent
 from shop.models import Airframe
-from shop.numeric.units import PERCENT
 
 # What the page calls each way to go; the field of a part is "p" and its position.
 WAYS = {
@@ -151,7 +151,7 @@ def asked_of(together: Together) -> str:
 
 def _chance(shared: Shared | None) -> str:
     chance = shared and shared.probability
-    return "" if chance is None else f"{PERCENT * chance:.1f} %"
+    return "" if chance is None else percent(chance)
 
 
 def _outcome(shared: Shared | None) -> tuple[str, str]:

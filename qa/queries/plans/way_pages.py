@@ -10,8 +10,9 @@ from qa.rules.planning import WorkedPlan
 from qa.rules.ways import WayRow
 from qa.wording import lengths, ways
 from qa.wording.plans import named
+from qa.wording.probabilities import percent
 from qa.wording.settings import settings_text
-from shop.numeric.units import MM2_PER_IN2, PERCENT
+from shop.numeric.units import MM2_PER_IN2
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def _view(worked: WorkedPlan, way: WayRow, unit: str, *, first: bool) -> WayView
         if way.as_kind
         else "",
         state="conforms" if way.conforms else "does_not_conform",
-        probability="" if chance is None else f"{PERCENT * chance:.1f} %",
+        probability="" if chance is None else percent(chance),
         cut=named(list(way.cut)),
         cut_size=_size(way, unit),
         again=_again(way),
