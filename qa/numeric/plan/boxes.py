@@ -67,10 +67,13 @@ def ties(low, high, base, shares, room) -> Ties:
     ends = odd * low, odd * high
     least = -room - base - np.maximum(*ends).sum(axis=1)
     most = room - base - np.minimum(*ends).sum(axis=1)
+    least, most = np.ceil(least - ROUNDING), np.floor(most + ROUNDING)
+    loose = least < most  # what whole numbers leave open is told by the shares too
+    shares, base, room = shares[loose], base[loose], room[loose]
     return Ties(
         np.vstack([whole, shares]),
-        np.r_[np.ceil(least - ROUNDING), -room - base - ROUNDING],
-        np.r_[np.floor(most + ROUNDING), room - base + ROUNDING],
+        np.r_[least, -room - base - ROUNDING],
+        np.r_[most, room - base + ROUNDING],
         len(whole),
     )
 

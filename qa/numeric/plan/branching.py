@@ -244,7 +244,9 @@ class Search:
     def _look(self, low, high, relaxed) -> list:
         """Boxes that are left of one: (bound, low, high, its programme)."""
         if isinstance(relaxed, Whole):
-            self._leaf(low, high, relaxed.model)
+            model = relaxed.model
+            steps = boxes.settings(low, high, model and model.ties)
+            self._take(model.near(steps, self.lattice.rig.steps) if model else steps)
             return []
         ties = relaxed and relaxed.model.ties
         if boxes.size(low, high, ties) <= LEAF:
@@ -375,11 +377,9 @@ class Search:
         """(settings, the least that the aim can be) of those that may be as good as the
         best known, by the bounds of a box that they are in, the least first."""
         lattice, number = self.lattice, self.number
-        changes = steps * lattice.rig.steps
         if lattice.rig.overdetermined:
-            base, slopes, room = model.left
-            near = (np.abs(base + changes @ slopes.T) <= room + 1e-9).all(axis=1)
-            steps, changes = steps[near], changes[near]
+            steps = model.near(steps, lattice.rig.steps)
+        changes = steps * lattice.rig.steps
         if model.bent is None:
             values, play = model.base + changes @ model.slopes.T, model.play
         else:

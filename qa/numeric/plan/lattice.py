@@ -39,6 +39,13 @@ class Model:
     ties: boxes.Ties
     bent: Bent | None = None
 
+    def near(self, steps, unit):
+        """Those of settings (n, k) that a rigid part may come near enough to; `unit`
+        (k,) mm a step."""
+        base, slopes, room = self.left
+        left = np.abs(base + (steps * unit) @ slopes.T)
+        return steps[(left <= room + SLACK_ROUNDING).all(axis=1)]
+
 
 class Lattice:
     """Whole steps of a rig within their ranges, for readings and aims.
