@@ -121,7 +121,7 @@ def _blanks(standing) -> dict[str, Signature]:
 
 
 def _relied_on(body: dict):
-    """Each thing of a body (close_out/1), in words."""
+    """Each thing of a body (close_out/2), in words; older ones have no empty places."""
     for section, (heading, how) in TOLD.items():
         for name, value in body.get(section, {}).items():
             yield str(heading), name, how(value)

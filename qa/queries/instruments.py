@@ -151,8 +151,8 @@ def judged_by(combination: Combined, unit: str) -> str:
         return ""
     sentence = _(
         "Its standard uncertainty of %(u)s has %(df).1f effective degrees of freedom: "
-        "a guard of 95 %% at a limit is k = %(k).2f of it (Student's t), not 1.64. So "
-        "%(judged)s is judged by, of which 1.64 are as much."
+        "a guard of 95 %% at a limit is k = %(k).2f of it (Student's t), not 1.64. "
+        "Verdicts judge by %(judged)s: 1.64 times that is the same guard."
     )
     return sentence % {
         "u": _fine(to_nm(combination.u), unit),

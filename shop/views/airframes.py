@@ -201,7 +201,7 @@ def leave_empty(request, pk, position):
     said = empty_place(airframe, place.pk)
     words = LEFT_EMPTY[bool(said)]
     page = reverse("airframe", args=[airframe.pk])
-    by = said and {"who": said.entry.author, "reason": said.reason}
+    by = said and {"who": said.entry.author, "reason": said.reason.rstrip(".")}
     return form_page(
         request,
         forms.LeaveEmptyForm(posted(request), initial={"stays": not said}),
