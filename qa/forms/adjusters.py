@@ -13,6 +13,7 @@ from qa.actions.adjusters import (
 from qa.forms.instruments import FRACTIONS, LengthField
 from qa.models import AttachKind, Holding, StepKind
 from qa.rules.adjusters import Typical
+from shop.forms.numbers import NumberField
 from shop.models import Unit
 from shop.numeric.units import E9, LengthError, format_length, parse_typed, to_nm
 
@@ -64,7 +65,8 @@ class HoldingForm(forms.Form):
             _now("Direction %(number)s: its opposite") % at, 20
         )
         for axis in "xyz":
-            self.fields[f"{axis}_{row}"] = forms.FloatField(
+            self.fields[f"{axis}_{row}"] = NumberField(
+                to=float,
                 label=_now("Direction %(number)s: %(axis)s") % {**at, "axis": axis},
                 required=False,
                 min_value=-1e6,

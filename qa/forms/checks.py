@@ -8,6 +8,7 @@ from qa.forms.instruments import InstrumentField
 from qa.models import CheckState, Finish, FitUpReason, Joint
 from shop.forms.fields import AskedReason
 from shop.forms.filters import Filter, any_of
+from shop.forms.numbers import NumberField
 from shop.forms.row_choice import RowChoiceField
 from shop.models import Airframe, Part, Person
 from shop.numeric.units import MILLI
@@ -98,7 +99,7 @@ class NewCheckForm(AskedReason):
         required=False,
         empty_label=_("none stated"),
     )
-    temperature = forms.DecimalField(
+    temperature = NumberField(
         label=_("Temperature, °C"),
         required=False,
         min_value=-60,

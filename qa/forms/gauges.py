@@ -7,11 +7,12 @@ from django.utils.translation import gettext_lazy as _
 from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
 from qa.models import CalibrationResult, GaugeRules, Strictness
 from shop.forms.fields import DateField
+from shop.forms.numbers import NumberField
 from shop.models import Unit
 from shop.numeric.units import MILLI, format_length
 
 
-class FactorField(forms.DecimalField):
+class FactorField(NumberField):
     def __init__(self, **named):
         super().__init__(max_digits=5, decimal_places=3, min_value=0.1, **named)
 

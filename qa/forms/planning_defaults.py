@@ -1,18 +1,19 @@
 """How a shop plans, as a form: bites, limits, the probability wished, minutes."""
 
+from decimal import Decimal
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from qa.forms.instruments import FRACTIONS, LengthField, nm_of_texts
 from qa.models import PlanDefaults
+from shop.forms.numbers import NumberField, PercentField
 from shop.models import Unit
 from shop.numeric.units import MICRO, MILLI, PERCENT, S_PER_MIN, format_length
 
 
-def _minutes(label) -> forms.DecimalField:
-    return forms.DecimalField(
-        label=label, min_value=0, max_value=1000, decimal_places=2
-    )
+def _minutes(label) -> NumberField:
+    return NumberField(label=label, min_value=0, max_value=1000, decimal_places=2)
 
 
 class PlanDefaultsForm(forms.Form):
@@ -26,7 +27,7 @@ class PlanDefaultsForm(forms.Form):
     unit = forms.ChoiceField(
         label=_("Lengths below are in"), choices=Unit.choices, help_text=FRACTIONS
     )
-    bite = forms.DecimalField(
+    bite = NumberField(
         label=_("Next bite, as a fraction of the trim"),
         min_value=0,
         max_value=1,
@@ -42,11 +43,11 @@ class PlanDefaultsForm(forms.Form):
         help_text=_("A cut that ends on the limit is decided by a coin."),
     )
     max_move = LengthField(label=_("Greatest move in its plane"))
-    max_turn = forms.DecimalField(
+    max_turn = NumberField(
         label=_("Greatest turn, degrees"), min_value=0, max_value=45, decimal_places=3
     )
     max_raise = LengthField(label=_("Greatest raise"))
-    max_tilt = forms.DecimalField(
+    max_tilt = NumberField(
         label=_("Greatest tilt, degrees"), min_value=0, max_value=45, decimal_places=3
     )
     max_trim = LengthField(label=_("Greatest trim at a station"))
@@ -57,7 +58,7 @@ class PlanDefaultsForm(forms.Form):
             "Less is told by tags along the edge, for a strip of tape. Empty: 1 mm."
         ),
     )
-    fairness = forms.DecimalField(
+    fairness = NumberField(
         label=_("Greatest change of trim per length of edge"),
         required=False,
         min_value=0,
@@ -65,11 +66,10 @@ class PlanDefaultsForm(forms.Form):
         decimal_places=6,
         help_text=_("0.01: one tenth of a millimeter in ten. Empty: any."),
     )
-    wished = forms.DecimalField(
+    wished = PercentField(
         label=_("Least probability that all conforms, %"),
+        to=Decimal,
         required=False,
-        min_value=0,
-        max_value=100,
         decimal_places=1,
         help_text=_(
             "The least work that meets it comes first. Empty: what conforms is enough."

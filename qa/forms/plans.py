@@ -7,6 +7,7 @@ from qa.forms.instruments import LengthField, nm_of_texts
 from qa.numeric.plan.ways import ORDER
 from qa.wording.ways import WORDS as WAYS
 from shop.forms.fields import needed
+from shop.forms.numbers import NumberField
 from shop.models import Unit
 from shop.numeric.units import (
     MM_PER_IN,
@@ -57,12 +58,20 @@ class PlanForm(forms.Form):
         ],
     )
     max_move = LengthField(label=_("Greatest move in its plane"), required=False)
-    max_turn = forms.FloatField(
-        label=_("Greatest turn, degrees"), required=False, min_value=0, max_value=45
+    max_turn = NumberField(
+        to=float,
+        label=_("Greatest turn, degrees"),
+        required=False,
+        min_value=0,
+        max_value=45,
     )
     max_raise = LengthField(label=_("Greatest raise"), required=False)
-    max_tilt = forms.FloatField(
-        label=_("Greatest tilt, degrees"), required=False, min_value=0, max_value=45
+    max_tilt = NumberField(
+        to=float,
+        label=_("Greatest tilt, degrees"),
+        required=False,
+        min_value=0,
+        max_value=45,
     )
     max_trim = LengthField(label=_("Greatest trim"), required=False)
     aim = LengthField(label=_("Where cut, aim inside the limit by"), required=False)
@@ -235,12 +244,12 @@ class MoveForm(forms.Form):
         self.count, self.unit = len(rows), unit
         for number, row in enumerate(rows):
             shown = row.amount if unit == "mm" else row.amount / MM_PER_IN
-            self.fields[f"amount_{number}"] = forms.FloatField(
+            self.fields[f"amount_{number}"] = NumberField(
+                to=float,
                 label=row.label(unit),
                 initial=round(shown, 4) + 0.0,
                 min_value=-1000,
                 max_value=1000,
-                widget=forms.TextInput(attrs={"inputmode": "decimal"}),
             )
         order = sorted(range(len(rows)), key=lambda n: (_thought_of(rows[n]), n))
         self.order_fields([f"amount_{n}" for n in order])

@@ -14,6 +14,7 @@ from qa.files.columns import Complaint, FileComplaints
 from qa.forms.instruments import LengthField, nm_of_texts
 from qa.models import AcceptanceFinish, JointRevision, Rule, Side
 from shop.forms.fields import AskedReason, needed
+from shop.forms.numbers import NumberField
 from shop.models import Unit
 from shop.numeric.units import MILLI, LengthError, format_length, parse_length
 
@@ -51,8 +52,8 @@ def radio(label, choices, **named) -> forms.ChoiceField:
     )
 
 
-def expansion(label) -> forms.DecimalField:
-    return forms.DecimalField(
+def expansion(label) -> NumberField:
+    return NumberField(
         label=label,
         required=False,
         min_value=-100,
@@ -110,7 +111,7 @@ class RequirementForm(AskedReason):
     note = forms.CharField(
         label=_("What this revision changes"), required=False, max_length=400
     )
-    flow = forms.DecimalField(
+    flow = NumberField(
         label=_("Flow runs towards (degrees)"),
         required=False,
         min_value=-360,

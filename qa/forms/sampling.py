@@ -8,6 +8,7 @@ from qa.numeric.measuring.attribute_plans import LEVELS, LIMITS
 from qa.numeric.measuring.sampling import MOST
 from qa.rules.check_risks import GROUPS, Group, Limited, Made
 from shop.forms.fields import WholeField
+from shop.forms.numbers import PercentField
 from shop.models import Unit
 from shop.numeric.units import PERCENT, format_length
 
@@ -25,20 +26,17 @@ class TableForm(forms.Form):
     )
 
 
-class PercentField(forms.FloatField):
-    """More than nothing, less than all."""
-
-    def __init__(self, **named):
-        super().__init__(min_value=0, max_value=PERCENT, **named)
+def percent(label, **named) -> PercentField:
+    return PercentField(label=label, to=float, **named)
 
 
 class RisksForm(forms.Form):
     """A plan that keeps two risks."""
 
-    good = PercentField(label=_("Percent nonconforming that should pass"))
-    shop_risk = PercentField(label=_("refused at most, percent of the time"))
-    bad = PercentField(label=_("Percent nonconforming that should not pass"))
-    customer_risk = PercentField(label=_("accepted at most, percent of the time"))
+    good = percent(_("Percent nonconforming that should pass"))
+    shop_risk = percent(_("refused at most, percent of the time"))
+    bad = percent(_("Percent nonconforming that should not pass"))
+    customer_risk = percent(_("accepted at most, percent of the time"))
     pieces = WholeField(
         label=_("Pieces in the lot"),
         min_value=1,
@@ -70,8 +68,8 @@ class RiskForm(forms.Form):
         label=_("Flushness with one limit lies inside of it by"), required=False
     )
     flush_one_sd = LengthField(label=_("This flushness scatters by"), required=False)
-    wish = PercentField(
-        label=_("Customer's risk that is wished for, percent of checks"), required=False
+    wish = percent(
+        _("Customer's risk that is wished for, percent of checks"), required=False
     )
 
     def __init__(self, *arguments, groups: list[Group], **named):

@@ -19,7 +19,8 @@ from shop.numeric.units import MILLI, MM2_PER_M2, PPM_PER_PERCENT, to_mm
 
 from .fields import DateField, WholeField, asked, needed
 from .filters import Filter, any_of
-from .measures import AmountField, PercentField, temperature
+from .measures import AmountField, temperature
+from .numbers import NumberField, PercentField
 from .row_choice import RowChoiceField
 
 
@@ -121,7 +122,7 @@ class RecipeForm(forms.ModelForm):
     dwell_low = temperature(_("Dwell from"))
     dwell_high = temperature(_("Dwell to"))
     peak_most = temperature(_("Peak at most"), required=False)
-    ramp_most = forms.DecimalField(
+    ramp_most = NumberField(
         label=_("Fastest ramp in K per minute"),
         required=False,
         min_value=0,

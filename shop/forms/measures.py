@@ -12,7 +12,6 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from shop.numeric.units import (
-    BP_PER_PERCENT,
     FRACTION,
     PER_UNIT,
     ZERO_C_IN_F,
@@ -147,17 +146,3 @@ def pressure(label, **named) -> MeasureField:
     return MeasureField(
         dimension="pressure", unit="kPa", label=label, least=0, most=200_000, **named
     )
-
-
-class PercentField(forms.DecimalField):
-    """Percent with two decimals, cleaned to whole hundredths (or millionths)."""
-
-    def __init__(self, *, per=BP_PER_PERCENT, **named):
-        super().__init__(
-            **{"min_value": 0, "max_value": 100, "decimal_places": 4, **named}
-        )
-        self.per = per
-
-    def clean(self, value):
-        number = super().clean(value)
-        return None if number is None else round(number * self.per)

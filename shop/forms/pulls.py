@@ -22,7 +22,8 @@ from shop.numeric.trace import Trace, TraceError
 
 from .fields import AskedReason, MomentField, asked, needed
 from .filters import Filter, any_of
-from .measures import PercentField, mass, pressure, temperature
+from .measures import mass, pressure, temperature
+from .numbers import PercentField
 from .row_choice import RowChoiceField
 from .tooling import LotField, lots_of
 

@@ -34,7 +34,8 @@ from .fields import (
     needed,
 )
 from .filters import Filter, any_of
-from .measures import PercentField, length, temperature
+from .measures import length, temperature
+from .numbers import NumberField, PercentField
 from .row_choice import RowChoiceField
 
 
@@ -86,7 +87,7 @@ class ToolForm(forms.ModelForm):
     plug = ToolField(
         label=_("From the plug"), required=False, help_text=_("Code of the plug.")
     )
-    cost = forms.DecimalField(
+    cost = NumberField(
         label=_("What it cost"), required=False, min_value=0, decimal_places=2
     )
 

@@ -1,10 +1,18 @@
-"""Measurements as typed: kept as text, and exact beside it."""
+"""Measurements as typed: kept as text, and exact beside it; and plain numbers."""
+
+import re
+from decimal import Decimal
+from pathlib import Path
 
 import pytest
+from django import forms
 from hypothesis import given
 from hypothesis import strategies as st
 
 from shop.forms.measures import MeasureField, mass, parse_measure
+from shop.forms.numbers import NumberField, PercentField
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize(
@@ -53,3 +61,52 @@ def test_a_field_refuses_a_mass_of_nothing():
     field: MeasureField = mass("Mass")
     with pytest.raises(Exception, match="too small"):
         field.clean("0")
+
+
+@pytest.mark.parametrize("text", ["1.5", "1,5", " 1,5 ", "+1,5"])
+def test_a_number_takes_a_decimal_comma(text):
+    number = NumberField().clean(text)
+    assert (number, type(number)) == (Decimal("1.5"), Decimal)
+    assert type(NumberField(to=float).clean(text)) is float
+    assert NumberField().clean("−0,25") == Decimal("-0.25")
+
+
+@pytest.mark.parametrize("text", ["95", "95%", "95 %", "95,0 %"])
+def test_a_percentage_may_have_its_sign(text):
+    assert PercentField().clean(text) == 9_500
+    assert PercentField(per=10_000, max_value=99).clean(text) == 950_000
+    assert PercentField(to=float).clean(text) == 95.0
+
+
+@pytest.mark.parametrize(
+    "text", ["words", "1.234,5", "1,2,3", "NaN", "inf", "%", "5 %%", "5 mm"]
+)
+def test_what_is_no_number_is_refused_and_stays_as_typed(text):
+    class Asked(forms.Form):
+        share = PercentField()
+        factor = NumberField()
+
+    form = Asked({"share": text, "factor": text})
+    assert form.errors["share"] == form.errors["factor"] == ["Write a number."]
+    # A box for numbers would come back empty: a browser shows no words in it.
+    assert str(form).count(f'<input type="text" name="factor" value="{text}"') == 1
+    assert NumberField(required=False).clean("") is None
+
+
+def test_a_percent_sign_is_refused_where_no_percentage_is_meant():
+    with pytest.raises(forms.ValidationError, match="Write a number"):
+        NumberField().clean("5 %")
+    with pytest.raises(forms.ValidationError, match="At most 100"):
+        PercentField().clean("101 %")
+
+
+def test_every_number_in_a_form_is_one_that_takes_a_comma():
+    own = ROOT / "shop/forms/numbers.py"
+    sources = [*ROOT.glob("shop/forms/*.py"), *ROOT.glob("qa/forms/*.py")]
+    plain = [
+        str(path.relative_to(ROOT))
+        for path in sources
+        if path != own
+        and re.search(r"\b(Decimal|Float)Field\b(?!\.default)", path.read_text())
+    ]
+    assert plain == []
