@@ -9,6 +9,7 @@ from functools import partial
 
 from qa.paper.trim_layout import BAR, BODY, MARGIN, OUTSIDE, STEP, Arrangement, Strip
 from shop.numeric.paper_sizes import MM
+from shop.numeric.units import MM_PER_IN
 from shop.paper import qr, text
 from shop.paper.flow import CAPTION, HAIR, RULE
 from shop.paper.fonts import BOLD, REGULAR, SEMIBOLD
@@ -103,13 +104,20 @@ def lettering(canvas, side: Side, arranged: Arrangement, body: str, line: str) -
         f"strip {strip.number} of {len(arranged.strips)}",
         template.joint_number,
         template.part,
-        f"{strip.start:.0f} to {strip.end:.0f} mm",
+        _along(strip, template.unit),
         f"heavy line: {line}",
     )
     about = "  ·  ".join(part for part in parts if part)
     below = -(OUTSIDE - (1.4 if side.up > 0 else 3.4))
     # Clear of the join mark, which crosses the foot of the strip.
     side.write(canvas, strip.start + 19, below, about, size=5.6, color=CAPTION)
+
+
+def _along(strip: Strip, unit: str) -> str:
+    """From where to where along the edge a strip goes."""
+    if unit == "in":
+        return f"{strip.start / MM_PER_IN:.1f} to {strip.end / MM_PER_IN:.1f} in"
+    return f"{strip.start:.0f} to {strip.end:.0f} mm"
 
 
 def cut_out(canvas, side: Side) -> None:
@@ -163,24 +171,34 @@ def registers(canvas, arranged: Arrangement, side: Side) -> None:
             side.write(canvas, s + 1.0, low, f"corner {number}", size=6, font=SEMIBOLD)
 
 
-def bars(canvas, arranged: Arrangement) -> None:
+# By the unit of who measures it: how long a bar is, in words and in mm, and its parts.
+BARS = {"mm": ("100 mm", BAR, 10), "in": ("4 in", 4 * MM_PER_IN, 8)}
+
+
+def bars(canvas, arranged: Arrangement, unit: str = "mm") -> None:
     """One bar along each direction of the paper, since printers scale them apart."""
+    length, long, parts = BARS[unit]
+    marks = [
+        (long * k / parts, 3.0 if k in (0, parts / 2, parts) else 1.5)
+        for k in range(parts + 1)
+    ]
     x, y = arranged.bar
     canvas.setStrokeColor(text.paint(RULE))
     canvas.setLineWidth(0.5)
-    stroke(canvas, x, y, x + BAR, y)
-    for k in range(0, 101, 10):
-        stroke(canvas, x + k, y, x + k, y + (3.0 if k in (0, 50, 100) else 1.5))
-    words = "100 mm: measure this bar before cutting"
+    stroke(canvas, x, y, x + long, y)
+    for mark, high in marks:
+        stroke(canvas, x + mark, y, x + mark, y + high)
+    words = f"{length}: measure this bar before cutting"
     text.write(canvas, (x + 12) * MM, (y - 3.0) * MM, words, size=7, font=SEMIBOLD)
     x, y = arranged.bar_up
-    stroke(canvas, x, y, x, y + BAR)
-    for k in range(0, 101, 10):
-        stroke(canvas, x, y + k, x - (3.0 if k in (0, 50, 100) else 1.5), y + k)
+    stroke(canvas, x, y, x, y + long)
+    for mark, high in marks:
+        stroke(canvas, x, y + mark, x - high, y + mark)
     canvas.saveState()
     canvas.translate((x + 2.6) * MM, (y + 30) * MM)
     canvas.rotate(90)
-    text.write(canvas, 0, 0, "100 mm: measure this one too", size=6, font=SEMIBOLD)
+    words = f"{length}: measure this one too"
+    text.write(canvas, 0, 0, words, size=6, font=SEMIBOLD)
     canvas.restoreState()
 
 

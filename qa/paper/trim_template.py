@@ -10,9 +10,9 @@ goes on the outside of the skin without being turned over. Strips end at corners
 
 import math
 from collections.abc import Sequence
-from decimal import ROUND_DOWN, Decimal
 
 from qa.paper.edge_strips import (
+    BARS,
     Side,
     bars,
     cut_out,
@@ -33,7 +33,7 @@ from qa.paper.trim_layout import (
     lines,
 )
 from qa.queries.plans.edge_templates import TrimPoint, TrimTemplate
-from qa.wording.lengths import give_or_take, no_more
+from qa.wording.lengths import no_more
 from shop.numeric.paper_sizes import MM, Paper, paper_named
 from shop.paper import text
 from shop.paper.fonts import BOLD
@@ -81,9 +81,11 @@ def _page(
 ) -> None:
     for strip in strips_on(canvas, arranged, number):
         _strip(canvas, template, arranged, strip)
-    bars(canvas, arranged)
+    bars(canvas, arranged, template.unit)
     about = f"cut: {template.side}  ·  {template.part}"
-    foot(canvas, template, arranged, number, about=about, notes=NOTES)
+    with_lines = any(lines(template, strip) for strip in arranged.strips)
+    notes = _notes(template.unit, with_lines=with_lines)
+    foot(canvas, template, arranged, number, about=about, notes=notes)
     if across:
         write_across(canvas, *canvas._pagesize, across)
 
@@ -133,7 +135,7 @@ def _ticks(canvas, template: TrimTemplate, side: Side) -> None:
     for point in run_on(template):
         if not strip.start - 1e-6 <= point.s <= strip.end + 1e-6:
             continue
-        words = _tag(point)
+        words = _tag(point, template.unit)
         wide = text.width(words, BOLD, TAG) / MM
         start = min(max(point.s - wide / 2, strip.start + 1), strip.end - 1 - wide)
         free = [row for row, end in enumerate(ends) if start > end + 2.0]
@@ -147,35 +149,46 @@ def _ticks(canvas, template: TrimTemplate, side: Side) -> None:
         side.write(canvas, *tag, font=BOLD, size=TAG, clear=True)
 
 
-def _tag(point: TrimPoint) -> str:
-    """What to take at a station now, and in all where that is more."""
+def _tag(point: TrimPoint, unit: str) -> str:
+    """What to take at a station now, and in all where that is more, in the digits that
+    are known. How well is told elsewhere: here it would read as leave to cut deeper."""
     if point.trim <= CUT:
         return f"{point.label}: none"
-    words = f"{point.label}: take {_known(point.bite, point.bite_half)}"
-    whole = _known(point.trim, point.trim_half)
-    if point.trim - point.bite <= CUT or whole == _known(point.bite, point.trim_half):
-        return words
-    return f"{words} of {whole}"
+    now = _depth(point.bite, unit, point.bite_half)
+    whole = _depth(point.trim, unit, point.trim_half)
+    known = _depth(point.bite, unit, point.trim_half)
+    if point.trim - point.bite <= CUT or whole in (now, known):
+        return f"{point.label}: take {now}"
+    return f"{point.label}: take {now} of {whole}"
 
 
-def _known(mm: float, half: float | None) -> str:
-    """A depth in the digits that are known, never more of it, and how well."""
-    if half is None:
-        return _depth(mm)
-    return f"{no_more(mm, 'mm', half)} {give_or_take(half, 'mm')}"
+def _depth(mm: float, unit: str, half: float | None) -> str:
+    """A depth in the digits that are known and never more of it, without zeros that
+    say nothing."""
+    words = no_more(mm, unit, half)
+    if half is None and "." in words:
+        return words.rstrip("0").rstrip(".")
+    return words
 
 
-def _depth(mm: float) -> str:
-    """To a hundredth and never more of it, without zeros that say nothing."""
-    depth = Decimal(f"{mm:.6f}").quantize(Decimal("0.01"), ROUND_DOWN)
-    return f"{depth}".rstrip("0").rstrip(".")
-
-
-NOTES = (
-    "Print at 100 %, not fitted to the page. Both bars must measure 100 mm.",
-    "Join strips at marks of one number; at a corner each begins anew. Heavy line",
-    "on the present edge, ticks on station marks, outside of the skin. Tags: mm to",
-    "take now, straight from one to the next. Dashed: that cut, where there is room",
-    "for a line; solid: the full trim. Without a line, mark tape along the edge by",
-    "the tags. Take no more than they say, then measure again. Mind the dust.",
-)
+def _notes(unit: str, *, with_lines: bool) -> tuple[str, ...]:
+    """What stands in the foot: `with_lines` where some cut has a line of its own."""
+    bar, tags = BARS[unit][0], {"mm": "mm", "in": "inches"}[unit]
+    first = (
+        f"Print at 100 %, not fitted to the page. Both bars must measure {bar}.",
+        "Join strips at marks of one number; at a corner each begins anew. Heavy line",
+        "on the present edge, ticks on station marks, outside of the skin.",
+    )
+    if with_lines:
+        return (
+            *first,
+            f"Tags: {tags} to take now, straight from one to the next. Dashed: that",
+            "cut, where there is room for a line; solid: the full trim. Without one,",
+            "mark tape by the tags. Take no more, then measure again. Mind the dust.",
+        )
+    return (
+        *first,
+        f"Tags: {tags} to take now, straight from one to the next. They are too little",
+        "to be drawn: put tape along the edge and mark on it what the tags say. Take",
+        "no more, then measure again. Mind the dust.",
+    )

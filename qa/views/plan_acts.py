@@ -52,6 +52,8 @@ def trim(request, uuid):
         done, _opened = attempt(form, _cutting(request.user, form, view, move))
         if done:
             message = _("Recorded. Measure again: witnesses first.")
+            if not view.measured:
+                message = _("Recorded. Nothing was read here yet: measure all of it.")
             if form.cleaned_data.get("moved") == "yes":
                 message = _("Recorded. It was moved: measure every station again.")
             messages.success(request, message)

@@ -96,7 +96,7 @@ def _page(request, form, worked):
         "record": record,
         "together": worked.sisters,
         "end": getattr(record, "end", None),
-        "asked": request.GET.urlencode(),
+        "asked": f"unit={view.unit}" if record else request.GET.urlencode(),
         "learned": way_pages.learned_words(worked),
         "ways": _ways(request, way_pages.ways_of(worked, view.unit)),
         "prints": planning.prints_of(check),

@@ -348,9 +348,13 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
     assert f"/fit-checks/{check.entry_id}/trim/" in answer.content.decode()
     form = client.get(f"/fit-checks/{check.entry_id}/trim/").content.decode()
     assert form.index("0.50") < form.index("0.40")
+    assert "witnesses" not in form and "Gap now" not in form
     words = client.get(f"/plans/{plan.number}/").content.decode()
     assert "A pre-trim: what it comes to is not known." in words
-    assert words.count("not known: nothing was read") == 2
+    assert "Where the cut is. Nothing was read here yet." in words
+    assert re.findall(r'<th scope="row">(\d+)</th>', words) == ["4", "5"]
+    for of_readings in ("robability", "as measured", "Gap now", "of the trim and no"):
+        assert of_readings not in words
     assert "hardly leave a plan" not in words
     again = client.post(f"{at}take/", {"shown": shown_in(page)}, follow=True)
     assert f"{plan} is on record for this check" in again.content.decode()
@@ -362,6 +366,11 @@ def test_the_page_offers_it_and_takes_it(shop, client_of):
             url.replace(str(shop.airframes[2].pk), str(shop.airframes[0].pk))
         ).content.decode()
     )
+    cut_as_asked = {"as_asked": "on", "unit": "mm", "moved": "no"}
+    at = f"/fit-checks/{check.entry_id}/trim/"
+    done = client.post(at, cut_as_asked, follow=True).content.decode()
+    assert "Nothing was read here yet: measure all of it." in done
+    assert "witnesses first" not in done
 
 
 def test_two_earlier_airframes_or_ten_take_as_many_statements(shop):

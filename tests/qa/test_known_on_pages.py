@@ -131,7 +131,13 @@ def test_what_is_known_to_two_tenths_is_asked_for_in_tenths(engineer, client_of)
     assert re.search(r"0\.7 ± 0\.\d", order) and re.search(r"1\.3 ± 0\.\d", order)
     client.post(url(check, "plan/template.pdf"))
     paper = words_of(client.get(url(check, "plan/template.pdf")))
-    assert re.search(r"3: take 0\.7 ± 0\.\d of 1\.\d ± 0\.\d", paper)
+    assert re.search(r"3: take 0\.7 of 1\.\d\b", paper)
+    # Beside a depth to cut it would read as leave to cut deeper.
+    assert "±" not in paper
+    client.post(url(check, "plan/template.pdf?unit=in"))
+    paper = words_of(client.get(url(check, "plan/template.pdf")))
+    assert re.search(r"3: take 0\.02[78] of 0\.05\d?\b", paper)
+    assert "4 in: measure this bar before cutting" in paper and "100 mm" not in paper
 
 
 SHARED = (

@@ -49,8 +49,9 @@ def longest_run(line: np.ndarray) -> float:
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_both_bars_are_100_mm_on_the_rendered_page(paper):
-    template = drawn.trim_template()
+@pytest.mark.parametrize(("unit", "long"), [("mm", 100.0), ("in", 101.6)])
+def test_both_bars_are_100_mm_or_4_in_on_the_rendered_page(paper, unit, long):
+    template = drawn.trim_template(unit=unit)
     dark = rendered(template, paper)
     plan = arrange(template, paper)
     row = round((plan.height - plan.bar[1]) * MM)
@@ -59,8 +60,8 @@ def test_both_bars_are_100_mm_on_the_rendered_page(paper):
     up = max(longest_run(dark[:, c]) for c in range(column - 3, column + 4))
     # The end ticks, 0.5 pt wide, add half their width at either end.
     wide = 0.5 * 25.4 / 72
-    assert across - wide == pytest.approx(100.0, abs=0.1)
-    assert up - wide == pytest.approx(100.0, abs=0.1)
+    assert across - wide == pytest.approx(long, abs=0.1)
+    assert up - wide == pytest.approx(long, abs=0.1)
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -628,6 +629,21 @@ def test_a_tag_never_says_more_than_the_bite():
     template = drawn.trim_template(points=points, length=200.0, closed=False)
     words = [one[1] for one in words_at(trim_template.render(template))]
     assert "1: take 0.37 of 0.62" in words
+
+
+def test_in_inches_tags_say_thousandths_and_the_foot_says_how_to_use_them():
+    points = tuple(TrimPoint(100.0 * k, str(k), 0.6, 0.4) for k in range(3))
+    template = drawn.trim_template(
+        points=points, length=200.0, closed=False, line_from=1.0, unit="in"
+    )
+    page = pypdf.PdfReader(io.BytesIO(trim_template.render(template))).pages[0]
+    words = page.extract_text()
+    # 0.4 mm are 0.01575 in, 0.6 are 0.0236.
+    assert "1: take 0.015 of 0.023" in words and "0.0 to 7.9 in" in words
+    assert "Tags: inches to take now" in words and "4 in: measure this one too" in words
+    assert "mark on it what the tags say" in words and "Dashed" not in words
+    deep = trim_template.render(drawn.trim_template(line_from=1.0))
+    assert "Dashed" in pypdf.PdfReader(io.BytesIO(deep)).pages[0].extract_text()
 
 
 def test_only_the_stretches_that_are_cut_are_drawn():

@@ -64,6 +64,7 @@ class ScribeTemplate:
     notes: tuple[str, ...] = ()
     origin: ClassVar[str] = "correction"
     only: ClassVar[str] = ""  # drawn all along the edge
+    unit: ClassVar[str] = "mm"
 
     @cached_property
     def course(self) -> Course:

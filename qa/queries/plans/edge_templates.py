@@ -44,6 +44,7 @@ class TrimTemplate:
     lies to the left when walking the stations in order, seen from outside. `side`:
     "part" or "surround". No line is drawn for a cut of less than `line_from` mm, or
     closer than that to another; templates of records without it have every line.
+    `unit`: "mm" or "in", of what is told to be taken and of the bars.
     """
 
     shop: str
@@ -65,6 +66,7 @@ class TrimTemplate:
     notes: tuple[str, ...] = ()
     bends: tuple[tuple[float, float, float], ...] = ()
     line_from: float = 0.0
+    unit: str = "mm"
     only: ClassVar[str] = "trim"  # drawn where that is more than 0
     origin: ClassVar[str] = "plan"
 

@@ -39,7 +39,7 @@ def known_words(worked: WorkedPlan) -> str:
 
 def shared_errors(worked: WorkedPlan, unit: str) -> str:
     """What of the errors of readings counts once; "" where nothing is known of them."""
-    if not worked.options.uncertainty_mm:
+    if not (worked.options.uncertainty_mm and worked.plan.measured):
         return ""
     zeros = [(zero.code, zero.common_nm) for zero in worked.zeros]
     return wording.shared_errors(zeros, to_nm(worked.options.common_u_mm or 0), unit)

@@ -105,6 +105,11 @@ class PlanView:
         return next_moves.sits_well(self.worked)
 
     @property
+    def measured(self) -> bool:
+        """False of a pre-trim, which rests on no reading of this part."""
+        return bool(self.worked.plan) and self.worked.plan.measured
+
+    @property
     def least_cut(self) -> str:
         return lengths.mm(self.worked.least_cut, self.unit)
 

@@ -44,6 +44,7 @@ def edges_of(view: PlanView, url: str) -> list[dict]:
             url=url,
             halves=_halves(worked, number),
             line_from=to_mm(defaults.template_line_nm),
+            unit=view.unit,
         )
         for template in drawn:
             edge = asdict(template)
