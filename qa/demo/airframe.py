@@ -73,7 +73,25 @@ def load(crew) -> Glider:
     for line, airframe in enumerate(glider.airframes.values(), 1):
         _place(glider, airframe, line, bea, pulled)
     floor.load_doubts(crew)
+    _leave_empty(glider, emil)
     return glider
+
+
+def _leave_empty(glider: Glider, emil) -> None:
+    """One root stays bare for comparison; a cap was not wanted, and then was."""
+    said = (
+        ("MG2-001", "FAIR-R", True, "Bare for the tuft runs, against the left root"),
+        ("MG2-002", "CAP", True, "Filled through the hatch until the tank is in"),
+        ("MG2-002", "CAP", False, "The tank is in: it gets its cap"),
+    )
+    for serial, position, stays, reason in said:
+        airframes.leave_empty(
+            by=emil,
+            airframe=glider.airframes[serial],
+            position=glider.positions[position],
+            stays=stays,
+            reason=reason,
+        )
 
 
 def _designs(glider: Glider, emil) -> None:

@@ -59,7 +59,8 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     from qa.queries.molds.fits import panel
     from qa.rules import earlier_fits
     from qa.rules.over_parts import Which, over_parts
-    from shop.models import Hold, Placement, Tool, Withdrawal
+    from shop.models import Airframe, EmptyPlace, Hold, Placement, Tool, Withdrawal
+    from shop.rules.empty_places import empty_places
 
     assert CurrentReading.objects.filter(clash=True).exists()
     assert Reading.objects.filter(supersedes__isnull=False).exists()
@@ -70,6 +71,8 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert Hold.objects.filter(lifted_entry=None).exists()
     assert Hold.objects.exclude(lifted_entry=None).exists()
     assert Placement.objects.filter(removed_at__isnull=False).exists()
+    assert any(empty_places(Airframe.objects.all()).values())
+    assert EmptyPlace.objects.filter(stays=False).exists()
     plans = FitPlan.objects.filter(standing__isnull=False)
     # A hole that fails, and a characteristic: each an item that was decided.
     items = Nonconformance.objects.values_list("standing__state", flat=True)
