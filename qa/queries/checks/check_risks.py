@@ -57,12 +57,14 @@ def read_words(check: Check) -> str:
     chance = all_conform(chances)
     words = _(
         "Probability that all %(n)s that were read conform: %(all)s, if their errors "
-        "are independent; %(least)s to %(most)s however they hang together."
+        "are independent; %(range)s however they hang together."
     )
-    shares = {"all": chance.independent, "least": chance.least, "most": chance.most}
+    least, most = fine_percent(chance.least), fine_percent(chance.most)
+    between = _("%(least)s to %(most)s") % {"least": least, "most": most}
     return words % {
         "n": len(chances),
-        **{name: fine_percent(share) for name, share in shares.items()},
+        "all": fine_percent(chance.independent),
+        "range": least if least == most else between,
     }
 
 
