@@ -19,6 +19,7 @@ from shop.actions.signing_in import TooManyTries, prove_password
 from shop.ledger import Refused
 from shop.ledger.verify import verify
 from shop.models import Entry, Person, SignInTry, Tried
+from shop.models.people import PUBLIC_PASSWORD
 from tests.around import by_hand
 from tests.conftest import PASSWORD
 
@@ -173,6 +174,11 @@ def test_whoever_guesses_a_pin_keeps_its_owner_from_none(people):
     tablets.set_pin(by=builder, pin="7193", password=PASSWORD)
     tablets.prove_pin(person=builder, pin="7193")
     assert signing_in.locked_out([builder]) == {}
+
+
+def test_the_password_of_the_demo_is_as_wrong_as_any_for_a_name_that_is_unknown(people):
+    assert guess("nobody", password=PUBLIC_PASSWORD) is None
+    assert guess("builder", password=PUBLIC_PASSWORD) is None
 
 
 def test_names_that_were_typed_are_kept_as_digests_only(people):
