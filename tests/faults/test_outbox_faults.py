@@ -40,6 +40,8 @@ PASSWORD = "Test-shop-7"
 STATIONS = 16
 SEEDS = int(os.environ.get("FAYLINE_FAULT_SEEDS", "2"))
 FIRST = int(os.environ.get("FAYLINE_FAULT_FIRST", "1"))
+# Nobody looks at it, and each key paints it anew.
+SMALL = {"width": 480, "height": 320}
 NO_BYTECODE = shutil.ignore_patterns("__pycache__")
 # Resolves once done() is true or patience is over. The page tells of its changes: to
 # look by the clock would cost more than the typing.
@@ -133,7 +135,7 @@ class Shift:
             self.folder,
             executable_path=find_browser(),
             args=["--no-sandbox", "--disable-gpu"],
-            viewport={"width": 1280, "height": 800},
+            viewport=SMALL,
             reduced_motion=self.motion,
         )
         self.context.set_default_timeout(20_000)
