@@ -59,6 +59,7 @@ HELD = {
     "qa.tool_corrections.record_on_plug": "Tool",
     "qa.tool_corrections.take": "Tool",
     "qa.tool_corrections.withdraw": "Tool",
+    "shop.airframes.leave_empty": "Airframe",
     "shop.airframes.place_part": "Airframe Part",
     "shop.airframes.remove_part": "Part Placement",
     "shop.cures.record_trace": "Pull",
