@@ -62,7 +62,10 @@ def state_holding(request, pk):
     """State how the part is held. More rows are given without saving anything."""
     position = _position(request, pk, "define joints")
     view = holdings.holding_view(position, request.user.units)
-    start, counts = _start(request, view)
+    offered = {}
+    if view.holding and request.GET.get("set_u") == "came":
+        offered = came_view(position, request.user.units).offered
+    start, counts = _start(request, view, offered)
     form = HoldingForm(_with_more_rows(request), initial=start, **counts)
     here = reverse("holding", args=[pk])
     based_on = number_in(request.POST.get("based_on"))
@@ -82,6 +85,7 @@ def state_holding(request, pk):
         "position": position,
         "back": here,
         "based_on": view.holding.number if view.holding else 0,
+        "filled_in": ", ".join(offered),
         "asked_more": request.POST.get("do") == "more",
     }
     return render(request, "qa/adjusters/state_holding.html", context)
@@ -100,12 +104,10 @@ def _with_more_rows(request):
     return sent
 
 
-def _start(request, view) -> tuple[dict, dict]:
+def _start(request, view, offered: dict[str, int]) -> tuple[dict, dict]:
     unit = request.user.units
     wanted = request.GET.get("start", "")
     if view.holding and wanted not in rules.TYPICAL:
-        came = request.GET.get("set_u") == "came"
-        offered = came_view(view.position, unit).offered if came else {}
         return forms.start_of(view.holding, unit, offered)
     flow, places = None, []
     for joint in view.joints:

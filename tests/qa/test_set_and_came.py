@@ -117,6 +117,7 @@ def test_the_spread_is_offered_as_what_it_is_set_within(engineer, client_of):
     held = client.get(f"/positions/{position.pk}/held/").content.decode()
     assert f"/positions/{position.pk}/held/came/" in held
     state = client.get(f"/positions/{position.pk}/held/state/?set_u=came")
+    assert f"on record: {HINGES[0]}" in " ".join(state.content.decode().split())
     form = state.context["form"]
     said = {name: form[name].value() for name in form.fields}
     of = {
@@ -140,6 +141,10 @@ def test_the_spread_is_offered_as_what_it_is_set_within(engineer, client_of):
         client_of("visitor").get(f"/positions/{position.pk}/held/came/").status_code
         == 200
     )
+    # What is stated already is not offered again.
+    assert came_view(position, "mm").offered == {}
+    state = client.get(f"/positions/{position.pk}/held/state/?set_u=came")
+    assert "over the rounds on record" not in " ".join(state.content.decode().split())
 
 
 def test_a_part_that_was_never_set_says_so(engineer, client_of):

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from qa.models import Joint
+from qa.models import Adjuster, Joint
 from qa.numeric.plan.setting_spread import LEAST_ROUNDS, Came
 from qa.rules import setting_rounds
+from qa.rules.adjusters import holding_of
 from qa.rules.setting_rounds import SetDone, StationCame
 from qa.wording.settings import came_why, round_why
 from shop.models import Position
@@ -57,14 +58,17 @@ class CameView:
     adjusters: list[AdjusterRow]
     rounds: list[RoundRow]
     joints: list[tuple[Joint, list[StationRow]]]
+    stated_nm: dict[str, int]
 
     @property
     def offered(self) -> dict[str, int]:
-        """Setting uncertainty by the name of the adjuster, nm."""
+        """Setting uncertainty by the name of the adjuster, nm, where another one is
+        stated now."""
         return {
             adjuster.name: adjuster.offered_nm
             for adjuster in self.adjusters
             if adjuster.offered_nm
+            and adjuster.offered_nm != self.stated_nm.get(adjuster.name)
         }
 
 
@@ -79,7 +83,15 @@ def came_view(position: Position, unit: str) -> CameView:
             (joint, [_station(station, unit) for station in stations])
             for joint, stations in story.stations
         ],
+        stated_nm=_stated_nm(position),
     )
+
+
+def _stated_nm(position: Position) -> dict[str, int]:
+    """How well each adjuster is said to be set now, by its name."""
+    rows = Adjuster.objects.filter(point__holding=holding_of(position))
+    rows = rows.select_related("point", "direction")
+    return {adjuster.name: adjuster.set_u_nm for adjuster in rows}
 
 
 def _text(nm: float, unit: str, sign: bool = False) -> str:
