@@ -57,6 +57,20 @@ def in_words(changes: list[Change]) -> str:
     return "; ".join([*sentences[:MOST_TOLD], *more])
 
 
+def warning(plan: FitPlan | None, changes: list[Change]) -> str:
+    """What is said where people record what was done by a plan; "" where it holds."""
+    if not changes:
+        return ""
+    values = {"plan": plan, "why": in_words(changes)}
+    return (
+        _(
+            "%(plan)s is overtaken: %(why)s. Do nothing more by it, and say here only "
+            "what was done already."
+        )
+        % values
+    )
+
+
 def changes_of(plan: FitPlan, touches: Touches | None = None) -> list[Change]:
     """What happened to one plan since it was made; [] when it holds."""
     return changes([plan], touches)[plan.pk]

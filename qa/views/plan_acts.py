@@ -13,7 +13,7 @@ from qa.models import CutRelease, Side
 from qa.queries.plans import move_rows, move_texts
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans.plan_records import cut_words, rows_left
-from qa.rules import plan_records, rigs
+from qa.rules import overtaking, plan_records, rigs
 from qa.rules.moved import Moved
 from shop import roles
 from shop.ledger import Refused
@@ -65,6 +65,7 @@ def trim(request, uuid):
         "record": worked.record,
         "fit_up": check.fit_up,
         "releases": [row for row in worked.to_release() if not row[2]],
+        "overtaken": overtaking.warning(worked.record, worked.changes),
         "plan_url": reverse("plan_record", args=[worked.record.number]),
     }
     return render(request, "qa/plans/plan_trim.html", context)
@@ -156,6 +157,7 @@ def move(request, uuid):
         heading=_("Record a move of %(part)s") % {"part": worked.check.fit_up.part},
         back=back_to_joint(worked.check),
         above=(str(worked.record), reverse("plan_record", args=[worked.record.number])),
+        caution=overtaking.warning(worked.record, worked.changes),
         notes=[
             _("As planned: %(words)s.") % {"words": "; ".join(view.moves) or _("stay")},
             _("Right, up and out of the skin are as the joint is drawn. Every station "
@@ -175,6 +177,10 @@ def release(request, uuid):
     here = reverse("plan_record", args=[record.number])
     if not waiting:
         messages.info(request, _("Nothing here waits for a release."))
+        return redirect(here)
+    if view.overtaken:
+        words = _("%(plan)s is overtaken: nothing can be released by it.")
+        messages.error(request, words % {"plan": record})
         return redirect(here)
 
     def act(note):

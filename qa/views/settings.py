@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 from qa.actions.settings import Settings, record_settings
 from qa.forms.settings import SettingsForm
 from qa.queries.plans.setting_pages import settings_view
-from qa.rules import plan_records, planning, rigs
+from qa.rules import overtaking, plan_records, planning, rigs
 from shop.views.acting import attempt, posted
 
 from .plans import back_to_joint, check_to_plan, unit_of
@@ -46,6 +46,7 @@ def set_part(request, uuid):
         "check": check,
         "fit_up": check.fit_up,
         "live": worked.live or bool(record),
+        "overtaken": overtaking.warning(record, worked.changes),
         "record": record,
         "holding": holding,
         "back": back_to_joint(check),

@@ -28,7 +28,15 @@ from shop.models import Entry, StructuralClass
 from tests.around import by_hand
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import read
-from tests.qa.planned import a_check, even, planned, read_at, take, without_spread
+from tests.qa.planned import (
+    a_check,
+    cut,
+    even,
+    planned,
+    read_at,
+    take,
+    without_spread,
+)
 from tests.qa.test_acts import put
 from tests.qa.test_claims import Sender
 
@@ -577,8 +585,8 @@ def test_a_claimed_engineer_cuts_no_primary_structure_beyond_its_release(
     assert not Entry.objects.filter(form="cut/1").exists()
 
 
-def test_a_station_read_again_overtakes_the_plan_and_nothing_is_asked_by_it(
-    engineer, builder
+def test_a_station_read_again_overtakes_the_plan_and_what_could_be_done_now_is_told(
+    engineer, builder, people
 ):
     check, plan = tight(engineer)
     again = a_check(engineer, fit_up=check.fit_up)
@@ -587,4 +595,23 @@ def test_a_station_read_again_overtakes_the_plan_and_nothing_is_asked_by_it(
     words = " ".join(told["html"].split())
     number = check.fit_up.joint.number
     assert f"{plan} is overtaken: {number}: measured again at 3" in words
-    assert told["items"] == []
+    assert "Do nothing more by it: this could be done now." in words
+    assert told["plan"] is None and not any("side" in row for row in told["items"])
+    way = {"check": told["check"], "way": "both", "read_to": told["read_to"]}
+    answer = Sender(people).put("take/1", "builder", way)
+    assert answer.status_code == 201, answer.json()
+    assert PlanEnd.objects.get().plan == plan
+    told = next_of(builder, check)
+    assert told["plan"] and "overtaken" not in told["html"]
+
+
+def test_where_the_readings_are_stale_an_overtaken_plan_only_says_to_measure(
+    engineer, builder
+):
+    check, plan = tight(engineer)
+    cut(engineer, check, {"5": "0.40"})
+    told = next_of(builder, check)
+    words = " ".join(told["html"].split())
+    assert f"{plan} is overtaken" in words and told["items"] == []
+    assert "measure what is stale, and plan again at the desk" in words
+    assert "this could be done now" not in words and "Take this plan" not in words

@@ -310,7 +310,7 @@ def test_only_what_was_shown_is_taken_and_in_place_of_no_plan(shop, client_of):
     words = take(earlier_fits.pre_trim(planned(check))[1].digest)
     assert f"{plan} stands for this part: look at it first." in words
     assert FitPlan.objects.get() == plan
-    told = f"{plan} is overtaken, do not cut by it: how this shop plans was changed."
+    told = f"{plan} is overtaken, do not work by it: how this shop plans was changed."
     assert told in words and f"/plans/{plan.number}/" in words
     assert "Cut what it says" not in words and "/trim/" not in words
 

@@ -21,6 +21,8 @@ from qa.rules import overtaking, plan_records, planning, ways
 from qa.rules.moved import Moved
 from shop.actions import suspects
 from shop.ledger import Refused, projections, verify
+from shop.models import StructuralClass
+from tests.around import by_hand
 from tests.qa.making import make_fit_up, make_joint, make_stations, mm, read, revise
 from tests.qa.planned import a_check, a_joint, cut, even, planned, read_at, take
 from tests.shop.making import make_placement
@@ -221,13 +223,13 @@ def test_a_plan_is_overtaken_the_moment_something_it_was_made_from_changed(
     CHANGES[name](engineer, planned(check))
     assert overtaking.changes_of(row) != []
     for where in (
-        "/plans/1/", "/",
+        "/plans/1/", "/", url(check, "trim/"), url(check, "move/"),
         f"/joints/{check.fit_up.joint_id}/on/{check.fit_up.airframe_id}/",
     ):  # fmt: skip
         page = client.get(where).content.decode().lower()
         assert "overtaken" in page and "fp-0001" in page, where
     paper = words_of(client.get(url(check, "plan/work-order.pdf")))
-    assert "Overtaken: do not cut by this" in paper
+    assert "Overtaken: do not work by this" in paper
     with pytest.raises(Refused, match="overtaken"):
         fit_plans.refuse_overtaken(row)
 
@@ -297,9 +299,9 @@ def test_a_withdrawn_plan_is_nobodys_to_work_by(engineer, client_of):
     assert "required" in answer.content.decode()
     client.post("/plans/1/withdraw/", {"reason": "the door is to be replaced"})
     page = client.get("/plans/1/").content.decode()
-    assert "nobody cuts by it" in page and "the door is to be replaced" in page
+    assert "nobody works by it" in page and "the door is to be replaced" in page
     paper = words_of(client.get(url(check, "plan/work-order.pdf")))
-    assert "Withdrawn: do not cut by this" in paper
+    assert "Withdrawn: do not work by this" in paper
 
 
 # What is done by a plan, each as it is asked of it.
@@ -334,12 +336,20 @@ def test_nothing_is_done_by_a_plan_that_has_ended(engineer, act):
     assert PlanEnd.objects.count() == 1
 
 
-def test_an_overtaken_plan_is_not_released(engineer):
+def test_an_overtaken_plan_is_not_released(engineer, client_of):
     check = tight(engineer)
     plan = take(engineer, check)
+    with by_hand():
+        design = check.fit_up.part.design
+        design.structural_class = StructuralClass.PRIMARY
+        design.save()
+    client, at = client_of("engineer"), url(check, "plan/release/")
+    assert client.get(at).status_code == 200
     read_at(a_check(engineer, fit_up=check.fit_up), {"3": "0.50"})
     with pytest.raises(Refused, match=f"{plan.label} is overtaken"):
         BY_A_PLAN["release"](engineer, check, plan)
+    page = client.get(at, follow=True).content.decode()
+    assert f"{plan} is overtaken: nothing can be released by it." in page
 
 
 @pytest.mark.either_database

@@ -392,9 +392,9 @@ def test_the_work_order_of_a_check_that_was_overtaken_says_so_across(
     read_at(check, even(s3="0.40"))
     client, where = client_of("builder"), url(check, "plan/work-order.pdf")
     client.post(where)
-    assert "do not cut by this" not in words_of(client.get(where))
+    assert "do not work by this" not in words_of(client.get(where))
     cut(engineer, check, {"3": "0.60"})
-    assert "Overtaken: do not cut by this" in words_of(client.get(where))
+    assert "Overtaken: do not work by this" in words_of(client.get(where))
 
 
 def test_the_work_order_names_the_reading_to_take_again_before_it_is_cut(

@@ -167,13 +167,16 @@ def test_what_is_cut_and_set_at_once_is_recorded_at_once(engineer, client_of):
     assert not verify().faults
 
 
-def test_a_holding_stated_anew_overtakes_a_plan_by_it(engineer):
+def test_a_holding_stated_anew_overtakes_a_plan_by_it(engineer, client_of):
     check = aft(engineer)
     row = take(engineer, check, None)
     assert not plan_records.worked_of(row).changes
     holding.state({"emil": engineer}, check.fit_up.joint, "hinged")
     (change,) = plan_records.worked_of(row).changes
     assert change.words == "how the part is held was stated anew"
+    page = client_of("builder").get(url(check, "set/")).content.decode()
+    words = " ".join(page.split())
+    assert f"{row} is overtaken: {change.words}. Do nothing more by it" in words
 
 
 @pytest.mark.either_database

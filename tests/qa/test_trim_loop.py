@@ -169,7 +169,7 @@ def test_what_was_printed_is_recorded_and_drawn_again_to_the_byte(engineer, clie
     read_at(again, even())
     later = client.get(f"{where}?print={row.pk}").content
     words = PdfReader(io.BytesIO(later)).pages[0].extract_text()
-    assert "Overtaken: do not cut by this" in words
+    assert "Overtaken: do not work by this" in words
     text = PdfReader(io.BytesIO(first.content)).pages[0].extract_text()
     assert check.label in text and check.fit_up.part.serial in text
     bites = {label: bite for _s, label, _trim, bite, *_known in row.edges[0]["points"]}

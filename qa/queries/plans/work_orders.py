@@ -150,8 +150,8 @@ def across(plan: FitPlan, overtaken: str) -> str:
     """What is said across a paper of a plan, "" while it can be worked by."""
     ended = getattr(plan, "end", None)
     if ended:
-        return f"{ended.get_how_display().capitalize()}: do not cut by this"
-    return "Overtaken: do not cut by this" if overtaken else ""
+        return f"{ended.get_how_display().capitalize()}: do not work by this"
+    return "Overtaken: do not work by this" if overtaken else ""
 
 
 def _chance(view: PlanView) -> list[str]:

@@ -5,6 +5,8 @@ to be measured again and should then be read. Words are made here, in one unit."
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext as _
+
 from qa.models import Check, FitPlan, Kind, Side
 from qa.queries.plans import move_rows, plan_pages, plan_texts
 from qa.queries.plans.move_rows import MotionRow
@@ -65,7 +67,8 @@ class Row:
 class NextWork:
     """What comes after a finished check. Where it is not `live` the part changed since,
     or the plan was overtaken; `again` is of every joint that is planned together,
-    `read_to` the last entry on record when it was worked out."""
+    `read_to` the last entry on record when it was worked out. `overtaken`: the plan
+    that was, and why, also where this is what could be done in its place."""
 
     worked: WorkedPlan
     unit: str
@@ -77,6 +80,7 @@ class NextWork:
     rows: list[Row] = field(default_factory=list)
     again: list[dict] = field(default_factory=list)
     read_to: int = 0
+    overtaken: str = ""
 
     @property
     def check(self) -> Check:
@@ -89,10 +93,6 @@ class NextWork:
     @property
     def live(self) -> bool:
         return self.worked.live
-
-    @property
-    def overtaken(self) -> str:
-        return overtaking.in_words(self.worked.changes)
 
     @property
     def waits(self) -> str:
@@ -149,15 +149,9 @@ def next_work(check: Check, unit: str) -> NextWork:
     """Return what comes after a check (loaded with planning.RELATED); where a plan
     stands nothing is planned anew, and nothing where the part changed since."""
     read_to = plan_records.last_entry()
-    record = plan_records.newest_of(check)
-    if record and plan_records.standing(record):
-        worked = plan_records.worked_of(record)
-    else:
-        worked = planning.gathered(check)
-        if worked.live:
-            planning.solved(worked)
+    worked, overtaken = _worked(check)
     if worked.plan is None or not worked.live:
-        return NextWork(worked, unit, outcome=worked.problem)
+        return NextWork(worked, unit, outcome=worked.problem, overtaken=overtaken)
     share = next_moves.free_share(worked)
     state, outcome = plan_texts.outcome(worked)
     asked = worked.asked_settings if share >= 1 else {}
@@ -182,7 +176,29 @@ def next_work(check: Check, unit: str) -> NextWork:
         rows,
         _again(worked, rows, effects),
         read_to,
+        overtaken,
     )
+
+
+def _worked(check: Check) -> tuple[WorkedPlan, str]:
+    """(the plan that stands or what could be done, which plan was overtaken and why).
+
+    An overtaken plan gives way to what could be done where what was read still stands;
+    not one of several parts, which are planned together again at the desk.
+    """
+    record = plan_records.newest_of(check)
+    kept = record and plan_records.standing(record)
+    worked = plan_records.worked_of(record) if kept else planning.gathered(check)
+    if worked.changes:
+        why = overtaking.in_words(worked.changes)
+        overtaken = _("%(plan)s is overtaken: %(why)s.") % {"plan": record, "why": why}
+        anew = planning.gathered(check)
+        if not worked.sisters and anew.live:
+            planning.solved(anew)
+        return (anew if anew.plan else worked), overtaken
+    if not kept and worked.live:
+        planning.solved(worked)
+    return worked, ""
 
 
 def _adjuster(adjuster: Present, asked_nm: int, unit: str) -> Row:
