@@ -2,11 +2,11 @@
 
 Lines, arcs, circles, ellipses, polylines and splines, also inside of blocks, become one
 curve that nowhere leaves what is drawn by more than `within_mm`. A POINT is a station;
-a TEXT that begins on it is its name, a LINE on the layer GAP_DIRECTIONS that begins on
-it says which way its gap is measured. Lengths are in the unit that the header names.
-A seam of one height is taken as it is seen from above (x, y); of one that is not flat
-each station says by a LINE on GAP_DIRECTIONS and one on FACE_DIRECTIONS how it is
-measured. No Django here.
+a TEXT or MTEXT that begins on it, or is aligned to it, is its name, a LINE on the layer
+GAP_DIRECTIONS that begins on it says which way its gap is measured. Lengths are in the
+unit that the header names. A seam of one height is taken as it is seen from above (x,
+y); of one that is not flat each station says by a LINE on GAP_DIRECTIONS and one on
+FACE_DIRECTIONS how it is measured. No Django here.
 
 DXF: the format as published by Autodesk (group codes $INSUNITS, POINT, TEXT, LINE,
 LWPOLYLINE), read and written by ezdxf.
@@ -16,6 +16,7 @@ import io
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
+from math import isfinite
 
 import numpy as np
 
@@ -23,6 +24,11 @@ from qa.files.columns import Complaint, FileComplaints
 from qa.numeric.geometry.seam import Curve, join, turning_sense_of
 from shop.numeric.units import E9, PER_UNIT, to_mm
 
+NO_LAYER = "0"
+NOT_READ = {
+    b"AC10": "this is a DWG, which is not read: save the drawing as DXF",
+    b"AutoCAD Binary DXF": "this is a binary DXF: save the drawing as DXF in text",
+}
 WITHIN_MM = 0.002
 NEAR_MM = 0.01  # ends of pieces that are this near are one point
 MOST_ENTITIES, MOST_POINTS, MOST_PIECES = 20_000, 20_000, 500
@@ -30,6 +36,7 @@ SEAM_LAYER, STATION_LAYER = "SEAM", "STATIONS"
 GAP_LAYER, FACE_LAYER = "GAP_DIRECTIONS", "FACE_DIRECTIONS"
 ARROW_MM, TEXT_MM = 20.0, 5.0
 DRAWN = ["LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE"]
+TEXTS = ("TEXT", "MTEXT")
 UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}  # by $INSUNITS
 
 
@@ -130,19 +137,28 @@ def document_of(data: bytes):
     # ezdxf is slow to import, and few joints come as a drawing.
     from ezdxf import DXFError, recover  # noqa: PLC0415
 
+    if not data.strip():
+        raise complaint("the file is empty")
+    for beginning, words in NOT_READ.items():
+        if data.startswith(beginning):
+            raise complaint(words)
     try:
         document, _auditor = recover.read(io.BytesIO(data))
     except (DXFError, OSError, ValueError, LookupError, RecursionError) as why:
-        raise complaint(f"this is no drawing that can be read: {why}") from None
+        reason = f": {why}" if str(why).isprintable() else ""
+        raise complaint(f"this is no drawing that can be read{reason}") from None
+    if not data.rstrip(b" \t\r\n\0\x1a").endswith(b"EOF"):
+        # The stations behind the cut would be missing without a word.
+        raise complaint("it was cut off: a DXF ends with EOF, and this does not")
     return document
 
 
-def entities_of(document, kinds: Sequence[str] = (*DRAWN, "POINT", "TEXT")) -> list:
+def entities_of(document, kinds: Sequence[str] = (*DRAWN, "POINT", *TEXTS)) -> list:
     """What is drawn of these kinds, taken out of its blocks."""
-    from ezdxf import DXFError, disassemble  # noqa: PLC0415
+    from ezdxf import DXFError  # noqa: PLC0415
 
     try:
-        all_of_them = disassemble.recursive_decompose(document.modelspace())
+        all_of_them = _taken_apart(document.modelspace())
         entities = list(islice(all_of_them, MOST_ENTITIES + 1))
     except (DXFError, RecursionError, ValueError) as why:
         raise complaint(f"its blocks cannot be taken apart: {why}") from None
@@ -154,6 +170,38 @@ def entities_of(document, kinds: Sequence[str] = (*DRAWN, "POINT", "TEXT")) -> l
         # The points that a dimension is measured between are no stations.
         if entity.dxftype() in kinds and entity.dxf.layer.lower() != "defpoints"
     ]
+
+
+def _taken_apart(entities: Iterable, layer: str = NO_LAYER) -> Iterator:
+    """What is drawn, out of the blocks that it lies in. In a block the layer 0 means
+    the layer on which the block is inserted."""
+    from ezdxf import disassemble  # noqa: PLC0415
+
+    for entity in entities:
+        if entity.dxf.layer == NO_LAYER:
+            entity.dxf.layer = layer
+        if entity.dxftype() != "INSERT":
+            yield from disassemble.recursive_decompose([entity])
+        elif entity.mcount > 1:
+            yield from _taken_apart(entity.multi_insert())
+        else:
+            yield from _taken_apart(entity.virtual_entities(), entity.dxf.layer)
+
+
+def texts_of(drawn: Iterable) -> Iterator[tuple]:
+    """What is written where, in the drawing's own unit: where it begins, and where it
+    is aligned to."""
+    for entity in drawn:
+        if entity.dxftype() not in TEXTS:
+            continue
+        plain = entity.dxftype() == "TEXT"
+        words = entity.dxf.text if plain else entity.plain_text()
+        for name in ("insert", "align_point"):
+            if entity.dxf.hasattr(name) and all(map(isfinite, entity.dxf.get(name))):
+                at = entity.dxf.get(name)
+                # Of a mirrored drawing a TEXT stands in axes of its own.
+                at = entity.ocs().to_wcs(at) if plain else at
+                yield at, " ".join(words.split())
 
 
 def _flattened(entity, within: float, factor: float) -> np.ndarray:
@@ -224,14 +272,12 @@ def _several(curves: Sequence[tuple[str, Curve]]) -> str:
 def _marks(drawn: Iterable, factor: float, size: int) -> Iterable[Mark]:
     """Stations in the order they are drawn, in so many axes."""
     names: dict = {}
+    for at, words in texts_of(drawn):
+        names.setdefault(_key(at, factor, size), words)
     ways: dict = {GAP_LAYER: {}, FACE_LAYER: {}}
     for entity in drawn:
         layer = entity.dxf.layer.upper()
-        if entity.dxftype() == "TEXT":
-            # Of a mirrored drawing it stands in axes of its own.
-            at = _key(entity.ocs().to_wcs(entity.dxf.insert), factor, size)
-            names.setdefault(at, entity.dxf.text.strip())
-        elif entity.dxftype() == "LINE" and layer in ways:
+        if entity.dxftype() == "LINE" and layer in ways:
             way = tuple(entity.dxf.end - entity.dxf.start)[:size]
             if not any(way):
                 axes = "x, y" if size == 2 else "space"

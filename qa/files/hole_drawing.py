@@ -8,19 +8,25 @@ No Django here.
 """
 
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import count
-from math import isfinite
 
-from qa.files.drawing import NEAR_MM, complaint, document_of, entities_of, factor_of
+from qa.files.drawing import (
+    NEAR_MM,
+    TEXTS,
+    complaint,
+    document_of,
+    entities_of,
+    factor_of,
+    texts_of,
+)
 from shop.numeric.units import format_length, to_mm, to_nm
 
 HOLE_LAYER = "HOLES"
 TEXT_MM = 3.0
 MOST_HOLES = 500
 FARTHEST_MM = 100_000
-TEXTS = ("TEXT", "MTEXT")
 
 
 @dataclass(frozen=True)
@@ -54,7 +60,7 @@ def read(data: bytes, *, layer: str = "", unit: str = "mm") -> HoleDrawing:
     places = _places(rings, factor)
     if len(places) > MOST_HOLES:
         raise complaint(f"more than {MOST_HOLES} holes are drawn")
-    holes = _named(places, dict(_texts(drawn, factor)))
+    holes = _named(places, {_key(at, factor): words for at, words in texts_of(drawn)})
     return HoleDrawing(holes, name, word)
 
 
@@ -110,21 +116,6 @@ def _ring(entity, factor: float):
     if not across > 0:
         raise complaint("a circle is drawn that has no size")
     return entity.ocs().to_wcs(entity.dxf.center), across
-
-
-def _texts(drawn: Iterable, factor: float) -> Iterator[tuple]:
-    """What is written where: at its beginning, or where it is centered."""
-    for entity in drawn:
-        if entity.dxftype() not in TEXTS:
-            continue
-        plain = entity.dxftype() == "TEXT"
-        words = entity.dxf.text if plain else entity.plain_text()
-        for name in ("insert", "align_point"):
-            if entity.dxf.hasattr(name) and all(map(isfinite, entity.dxf.get(name))):
-                at = entity.dxf.get(name)
-                # As a circle: of a mirrored drawing in axes of its own.
-                at = entity.ocs().to_wcs(at) if plain else at
-                yield _key(at, factor), words.strip()
 
 
 def _named(places: dict, names: dict) -> tuple[DrawnHole, ...]:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from ezdxf.enums import TextEntityAlignment
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -216,10 +217,42 @@ def test_which_way_an_open_seam_was_drawn_does_not_turn_the_gap(turned):
         stations_text(drawing.read(dxf(line)), part_inside=True)
 
 
+def test_names_in_blocks_in_blocks_are_read_on_the_layer_where_they_are_inserted():
+    def nested(space, document):
+        outline = document.blocks.new("OUTLINE")
+        outline.add_lwpolyline([(0, 0), (10, 0), (10, 5), (0, 5)], close=True)
+        outline.add_point((5, 0))
+        outline.add_mtext("{\\fArial|b0;S1}", dxfattribs={"insert": (5, 0)})
+        outline.add_point((10, 2))
+        centered = outline.add_text("S2")
+        centered.set_placement((10, 2), align=TextEntityAlignment.MIDDLE_CENTER)
+        turned = {"xscale": 2, "yscale": 2, "rotation": 90}
+        document.blocks.new("SHEET").add_blockref("OUTLINE", (0, 0), dxfattribs=turned)
+        space.add_blockref("SHEET", (100, 0), dxfattribs={"layer": "DOOR"})
+        space.add_line((0, 0), (300, 0), dxfattribs={"layer": "FLOOR"})
+
+    read = drawing.read(dxf(nested), layer="door")
+    assert read.curve.closed and read.curve.length == pytest.approx(60)
+    places = {mark.name: mark.place for mark in read.marks}
+    assert places["S1"] == pytest.approx((100, 10))
+    assert places["S2"] == pytest.approx((96, 20))
+
+
+def test_a_drawing_that_was_cut_off_or_is_of_another_kind_says_so():
+    whole = dxf(rounded_rectangle)
+    assert drawing.read(whole.replace(b"\n", b"\r\n") + b"\x1a").curve.closed
+    cut_off = whole[: whole.index(b"OBJECTS")]
+    assert "it was cut off" in complaint(cut_off)
+    assert "the file is empty" in complaint(b"\r\n")
+    assert "save the drawing as DXF" in complaint(b"AC1032" + bytes(200))
+    assert "in text" in complaint(b"AutoCAD Binary DXF\r\n\x1a\0" + bytes(99))
+    assert complaint(bytes(range(256))).isprintable()
+
+
 @given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
 def test_no_bytes_break_the_reading_of_a_drawing(data):
     with pytest.raises(FileComplaints):
-        drawing.read(b"0\nSECTION\n2\nENTITIES\n" + data)
+        drawing.read(b"0\nSECTION\n2\nENTITIES\n" + data + b"\n0\nENDSEC\n0\nEOF\n")
 
 
 @given(
