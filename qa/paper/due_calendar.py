@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from urllib.parse import urljoin, urlsplit
 
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, Timezone, TimezoneStandard
 
 from qa.queries.due import DueCalendar
 
@@ -34,4 +34,17 @@ def render(
         if urlsplit(root).hostname:
             event.add("url", urljoin(root, due.address))
         calendar.add_component(event)
+    if not due_calendar.dues:
+        # A calendar has a component (RFC 5545, 3.6), also when nothing is due.
+        calendar.add_component(_utc())
     return calendar.to_ical()
+
+
+def _utc() -> Timezone:
+    zone, standard = Timezone(), TimezoneStandard()
+    zone.add("tzid", "UTC")
+    standard.add("dtstart", datetime(1970, 1, 1))
+    standard.add("tzoffsetfrom", timedelta())
+    standard.add("tzoffsetto", timedelta())
+    zone.add_component(standard)
+    return zone

@@ -29,6 +29,7 @@ def events(token) -> dict:
     assert all(len(line) <= 75 for line in answer.content.split(b"\r\n"))
     read = Calendar.from_ical(answer.content)
     assert read["VERSION"] == "2.0" and read["PRODID"]
+    assert read.subcomponents, "a calendar without any is none (RFC 5545, 3.6)"
     found = {str(one["UID"]): one for one in read.walk("VEVENT")}
     assert len(found) == len(read.walk("VEVENT"))
     return found
