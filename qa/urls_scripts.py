@@ -20,5 +20,6 @@ urlpatterns = [
     path("devices/api/", about_api.api_page, name="about_api"),
     path("calendar/<str:token>.ics", due_calendar.feed, name="due_calendar"),
     *(_of_ours(pattern) for pattern in api.urls[0] if pattern.name != "api-root"),
+    path("api/1/", about_api.unknown),
     path("api/1/<path:rest>", about_api.unknown, name="script_unknown"),
 ]

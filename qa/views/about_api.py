@@ -45,7 +45,7 @@ def openapi(request):
 @login_not_required
 @never_cache
 @csrf_exempt
-def unknown(request, rest):
+def unknown(request, rest=""):
     """An address that the API does not have; said in its own form."""
     if not _has_token(request):
         return error(401, "token", "No token that opens this came with the request.")
@@ -54,7 +54,9 @@ def unknown(request, rest):
 
 def _has_token(request) -> bool:
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
-    known = scheme == "Bearer" and devices.device_of(token, Opens.READS, Opens.WRITES)
+    known = scheme.lower() == "bearer" and devices.device_of(
+        token, Opens.READS, Opens.WRITES
+    )
     return bool(known)
 
 

@@ -48,8 +48,9 @@ def make_device(
     roles.require(by, "look" if own else "manage tablets")
     if opens not in Opens.values:
         raise Refused(_("Choose what it opens."), field="opens")
-    if opens == Opens.WRITES:
-        roles.require(person, "measure")
+    if opens == Opens.WRITES and not roles.may(person, "measure"):
+        complaint = _("%(name)s may record nothing: choose to read, or another person.")
+        raise Refused(complaint % {"name": person.name}, field="opens")
     if prove_password(username=person.username, password=password, address=address) != (
         person
     ):

@@ -206,6 +206,8 @@ def test_what_is_wrong_is_said_beside_its_field(people, gauge):
         assert answer.json()["error"]["message"]
     assert Reading.objects.count() == 0
     assert gauge.get("/parts", most=0).json()["error"]["field"] == "most"
+    assert field_of(gauge.get("/checks", airfame=uuid.uuid4())) == (422, "airfame")
+    assert field_of(gauge.get("/joints", state="open")) == (422, "state")
     assert gauge.get("/nowhere").status_code == 404
     assert gauge.client.delete(f"{ROOT}/parts").json()["error"]["code"] == "method"
 
@@ -218,8 +220,9 @@ def test_a_token_opens_what_its_person_may_and_nothing_once_withdrawn(people):
     with pytest.raises(Refused) as no:
         devices.make_device(by=lead, password="Not-this-1", **said)
     assert no.value.field == "password"
-    with pytest.raises(PermissionDenied):
+    with pytest.raises(Refused) as no:
         Gauge(lead, visitor)
+    assert no.value.field == "opens"
     screen = Gauge(lead, visitor, Opens.READS)
     gauge = Gauge(lead, builder)
     calendar = Gauge(lead, lead, Opens.CALENDAR)
@@ -239,8 +242,9 @@ def test_a_token_opens_what_its_person_may_and_nothing_once_withdrawn(people):
     assert answer.json()["error"]["code"] == "token"
     with pytest.raises(PermissionDenied):
         devices.withdraw_device(by=builder, device=screen.device)
-    told = Client(headers={"Authorization": f"Bearer {screen.token}"})
+    told = Client(headers={"Authorization": f"bearer {screen.token}"})
     assert told.get(f"{ROOT}/openapi.json").json()["paths"]
+    assert told.get(f"{ROOT}/").json()["error"]["code"] == "unknown"
     # A cookie counts for nothing here, so no other site can use it.
     client = Client()
     client.force_login(lead)

@@ -1,11 +1,14 @@
 """What the API tells."""
 
 import uuid
+from functools import wraps
+from inspect import signature
 from typing import Annotated, Literal
 
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 from ninja import Path, Query, Router
+from ninja.errors import ValidationError as Unreadable
 from pydantic import Field
 
 from qa.models import Check, Joint, State
@@ -37,9 +40,26 @@ def tells(address: str, shape, words: str):
 
     def wrap(view):
         answers = {200: shape, NO: shapes.Problem}
-        return router.get(address, response=answers, summary=words)(reads(view))
+        told = reads(_of_what_it_takes(view))
+        return router.get(address, response=answers, summary=words)(told)
 
     return wrap
+
+
+def _of_what_it_takes(view):
+    """Refuse what an address does not take: a filter with a slip in its name would
+    answer with all rows."""
+    known = set(signature(view).parameters)
+    if "page" in known:
+        known = known - {"page"} | set(shapes.Page.model_fields)
+
+    @wraps(view)
+    def careful(request, *args, **kwargs):
+        if unknown := sorted(set(request.GET) - known):
+            raise Unreadable([{"type": "extra_forbidden", "loc": ("query", *unknown)}])
+        return view(request, *args, **kwargs)
+
+    return careful
 
 
 @tells("/airframes", shapes.Airframes, "Airframes")
