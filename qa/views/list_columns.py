@@ -2,7 +2,7 @@
 
 from django.utils.translation import gettext_lazy as _
 
-from qa.wording import lengths
+from shop.numeric.units import PERMILLE_PER_PERCENT, to_mm
 from shop.views.list_files import Column, ListFile, state_word
 from shop.wording import states
 
@@ -234,8 +234,10 @@ MOST_OFTEN = ListFile(
     (
         Column(_("What"), lambda row: row[0].bar.name),
         Column(_("How often"), lambda row: row[0].bar.count),
-        Column(_("Share"), lambda row: row[1]),
-        Column(_("Share up to here"), lambda row: row[2]),
+        Column(_("Share, %"), lambda row: row[0].permille / PERMILLE_PER_PERCENT),
+        Column(
+            _("Share up to here, %"), lambda row: row[0].up_to / PERMILLE_PER_PERCENT
+        ),
     ),
 )
 
@@ -249,9 +251,7 @@ SHIMS = ListFile(
     "shims",
     _("Shims that the shop keeps"),
     (
-        Column(
-            _("Thickness, mm"), lambda row: lengths.number(row.thickness_nm, "mm", 3)
-        ),
+        Column(_("Thickness, mm"), lambda row: to_mm(row.thickness_nm)),
         Column(_("Material or mark"), "name"),
         Column(_("May be used"), "in_use"),
     ),

@@ -22,7 +22,7 @@ _NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 
 
 # What a table program would run as a formula when a cell begins with it.
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = (*"=+-@\t\r", *"＝＋－＠")  # some read wide signs as they read narrow ones
 
 
 def plain_cell(value: object) -> str:

@@ -1,5 +1,7 @@
 """What the lists of the shop are as files: their columns."""
 
+from decimal import Decimal
+
 from django.utils.translation import gettext_lazy as _
 
 from .list_files import Column, ListFile, state_word
@@ -104,7 +106,7 @@ LOTS = ListFile(
         Column(_("What is past"), "past"),
         Column(_("Received"), "received_on"),
         Column(_("Expires"), "expires_on"),
-        Column(_("Hours out"), "out_hours"),
+        Column(_("Hours out"), lambda row: row.out_hours and Decimal(row.out_hours)),
         Column(_("Where"), "place"),
         Column(_("Supplier"), "supplier"),
         Column(_("Certificate of conformity"), "certificate"),
