@@ -27,10 +27,13 @@ def statements(role: str, quote) -> Iterator[str]:
     yield (
         "DO $$ BEGIN IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = "
         f"'{role}') THEN CREATE ROLE {name} LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE "
-        "NOREPLICATION NOBYPASSRLS; END IF; END $$"
+        "NOREPLICATION NOBYPASSRLS; END IF; EXCEPTION WHEN insufficient_privilege THEN "
+        f"RAISE EXCEPTION 'There is no role {role}, and who owns the tables may make "
+        f"none: let an administrator run CREATE ROLE {role} LOGIN PASSWORD ''...''; "
+        "then run this again'; END $$"
     )
     yield "REVOKE CREATE ON SCHEMA public FROM PUBLIC"
-    for kind in ("TABLES", "SEQUENCES", "ROUTINES"):
+    for kind in ("TABLES", "SEQUENCES"):
         yield f"REVOKE ALL ON ALL {kind} IN SCHEMA public FROM {name}"
     yield f"GRANT USAGE ON SCHEMA public TO {name}"
     yield f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO {name}"

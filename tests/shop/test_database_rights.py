@@ -85,6 +85,18 @@ def test_a_role_that_owns_nothing_runs_the_site_and_changes_no_guard(as_the_site
     assert verify().fault == "" and Session.objects.exists()
 
 
+@pytest.mark.postgresql
+def test_an_owner_that_may_make_no_role_is_told_who_does_what(committed_db):
+    role, owner = (f"{kind}_{uuid.uuid4().hex[:12]}" for kind in ("site", "owner"))
+    with connection.cursor() as cursor:
+        cursor.execute(f"CREATE ROLE {owner} NOCREATEROLE")
+        cursor.execute(f"SET ROLE {owner}")
+        with pytest.raises(DatabaseError, match=f"CREATE ROLE {role} LOGIN PASSWORD"):
+            cursor.execute(rights(role))
+        cursor.execute("RESET ROLE")
+        cursor.execute(f"DROP ROLE {owner}")
+
+
 def test_what_is_told_grants_nothing_on_facts_but_to_add_and_to_lock():
     told = rights("fayline_site")
     assert 'GRANT SELECT, INSERT ON "shop_entry"' in told
