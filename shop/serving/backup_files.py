@@ -15,6 +15,7 @@ import shutil
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
+from itertools import takewhile
 from pathlib import Path
 
 from shop.atomic_files import sync_folder, write_durably
@@ -109,9 +110,21 @@ def open_backup(folder: Path) -> Backup:
     """Return the backup in a folder, or the newest of those in it; NoBackup if none."""
     if not folder.is_dir():
         raise NoBackup(f"There is no folder {folder}.")
-    if not (folder / MANIFEST).exists() and (inside := whole_backups(folder)):
-        return inside[0]
+    if not (folder / MANIFEST).exists() and (inside := every_backup(folder)):
+        whole = [backup for backup in inside if isinstance(backup, Backup)]
+        if not whole:
+            raise inside[0]
+        return whole[0]
     return Backup(folder, read_manifest(folder))
+
+
+def passed_over(place: Path, backup: Backup) -> list[str]:
+    """What is to be said of the newer ones in a place that cannot be read, where its
+    newest backup was asked for."""
+    if backup.folder == place:
+        return []
+    newer = takewhile(lambda other: isinstance(other, NoBackup), every_backup(place))
+    return [str(why) for why in newer]
 
 
 def whole_backups(place: Path) -> list[Backup]:

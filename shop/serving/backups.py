@@ -45,7 +45,7 @@ from .backup_files import (
     whole_backups,
     write_manifest,
 )
-from .database import unreadable
+from .database import of_another_release, unreadable
 
 OURS = ("shop", "qa")
 COPY = "backup"
@@ -122,7 +122,8 @@ def make(
             return made
     except (OSError, sqlite3.Error, table_copies.NotEqual) as why:
         # Primary codes: the file of the records is cut off, or is none.
-        if getattr(why, "sqlite_errorcode", 0) & 0xFF in BROKEN:
+        broken = getattr(why, "sqlite_errorcode", 0) & 0xFF in BROKEN
+        if broken or (isinstance(why, sqlite3.Error) and of_another_release()):
             raise CannotBackUp(unreadable(why)) from None
         words = getattr(why, "strerror", None) or why
         raise CannotBackUp(f"No backup in {place}: {words}.") from None

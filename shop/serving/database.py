@@ -17,6 +17,8 @@ from shop.ledger import guards, word_index
 OURS = ("shop", "qa")
 # Lies beside records that were carried elsewhere (moving.py).
 MOVED = "moved.json"
+# What a database says that can be read, where nothing is saved.
+NOT_WRITTEN = ("readonly", "read-only", "disk is full", "no space left")
 
 
 class EarlierVersion(CommandError):
@@ -46,14 +48,36 @@ def prepare(say) -> None:
 
 
 def unreadable(why: Exception) -> str:
-    """One line on a database that is damaged, locked or of no use as it stands."""
+    """One line on a database that is damaged, locked or of no use as it stands; what is
+    to be done where it is only of another release."""
+    if words := of_another_release():
+        return words
+    reason, where = " ".join(str(why).split()), ""
     if connection.vendor == "sqlite":
-        where = connection.settings_dict["NAME"]
+        where = f" {connection.settings_dict['NAME']}"
+    if any(words in reason.lower() for words in NOT_WRITTEN):
         return (
-            f"The database {where} cannot be used ({why}). Restore a copy of it, or "
+            f"The database{where} cannot be written ({reason}): make room on its disk, "
+            "or see that it may be written."
+        )
+    if where:
+        return (
+            f"The database{where} cannot be used ({reason}). Restore a copy of it, or "
             "let FAYLINE_HOME name the folder of another."
         )
-    return f"The database cannot be used ({str(why).strip()})."
+    return f"The database cannot be used ({reason})."
+
+
+def of_another_release() -> str:
+    """What is said of an earlier or a later database, "" of one that is of this
+    release, is empty or cannot be asked."""
+    try:
+        refuse_earlier()
+    except (EarlierVersion, LaterVersion) as why:
+        return str(why)
+    except DatabaseError:
+        pass
+    return ""
 
 
 def refuse_moved() -> None:

@@ -20,7 +20,7 @@ from shop.ledger.verify import verify
 from shop.models import Entry, Incarnation, Session
 
 from . import server, table_copies
-from .backup_files import Backup, NoBackup, keep_file, open_backup
+from .backup_files import Backup, NoBackup, keep_file, open_backup, passed_over
 from .backups import COPY, faults_of, of_file, opened_as, records_in, told_of
 from .database import LaterVersion, holds_data, keep_private, refuse_later
 
@@ -56,7 +56,10 @@ def restore(source: Path, *, despite: bool, say: Callable[[str], None]) -> Resto
                 if not despite:
                     raise CannotRestore(plain_copy_words(source))
                 return _restore(source, None, despite, say)
-            return _restore_backup(open_backup(source), despite, say)
+            backup = open_backup(source)
+            for words in passed_over(source, backup):
+                say(f"Passed over: {words}")
+            return _restore_backup(backup, despite, say)
     except (NoBackup, server.CannotServe, LaterVersion) as why:
         raise CannotRestore(str(why)) from None
     except table_copies.NotEqual as why:

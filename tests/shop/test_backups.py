@@ -16,7 +16,7 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.management import call_command
 from django.core.management.base import CommandError
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -29,7 +29,7 @@ from shop.actions.photos import add_photo
 from shop.ledger import perform, sealer
 from shop.models import BackupPlan, Entry, Photo, Tool
 from shop.queries import backups as queries
-from shop.serving import backup_files, backups, nightly, restoring
+from shop.serving import backup_files, backups, database, nightly, restoring
 from shop.serving.backups import record_backup
 from tests.conftest import make_people
 from tests.qa.making import make_check, read, refit
@@ -168,6 +168,49 @@ def test_any_byte_that_changed_in_a_backup_is_found(shop_with_a_photo, tmp_path)
     ]
 
 
+@pytest.mark.either_database
+def test_a_newest_backup_that_cannot_be_read_is_never_passed_over_in_silence(
+    shop_with_a_photo, tmp_path
+):
+    place, day = tmp_path / "elsewhere", timedelta(days=1)
+    older, newer = (
+        backups.make(place, now=timezone.now() + n * day).folder for n in (0, 1)
+    )
+    (newer / backup_files.MANIFEST).write_text("{")
+    with pytest.raises(CommandError, match=f"{newer.name}.*cannot be read"):
+        call_command("backup", place, check=True)
+    code, words = manage(tmp_path / "home", "restore", str(place))
+    assert code == 0 and f"Passed over: {newer}" in words and older.name in words
+    call_command("backup", older, check=True)
+    (older / backup_files.MANIFEST).unlink()
+    with pytest.raises(CommandError, match=f"{newer.name}.*cannot be read"):
+        call_command("backup", place, check=True)
+
+
+@pytest.mark.either_database
+def test_records_that_cannot_be_written_any_more_are_backed_up(
+    shop_with_a_photo, tmp_path
+):
+    on_sqlite = connection.vendor == "sqlite"
+    only_read = (
+        "PRAGMA query_only" if on_sqlite else "SET default_transaction_read_only"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(f"{only_read} = on")
+        try:
+            with pytest.raises(CommandError) as told:
+                call_command("backup", tmp_path / "elsewhere")
+            with pytest.raises(DatabaseError) as why:
+                cursor.execute("DELETE FROM shop_session")
+        finally:
+            cursor.execute(f"{only_read} = off")
+    assert "It was written, but:\n  it could not be put on record" in str(told.value)
+    assert "Restore" not in (words := database.unreadable(why.value))
+    assert "cannot be written" in words
+    call_command("backup", tmp_path / "elsewhere", check=True)
+
+
+@pytest.mark.either_database
 def test_what_does_not_hold_in_the_records_is_said_and_backed_up_all_the_same(
     shop_with_a_photo, tmp_path
 ):

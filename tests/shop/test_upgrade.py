@@ -7,6 +7,7 @@ from contextlib import closing
 
 import pytest
 from django.core.management import call_command
+from django.core.management.base import CommandError
 from django.db import connection
 from django.urls import reverse
 
@@ -44,6 +45,9 @@ def test_the_records_of_an_earlier_release_are_migrated_and_hold(
         if not database.is_of_this_release():
             with pytest.raises(database.EarlierVersion):
                 database.prepare(print)
+            for command in (("ledger", "verify"), ("backup", str(tmp_path / "kept"))):
+                with pytest.raises(CommandError, match="then run: .* migrate"):
+                    call_command(*command)
         call_command("migrate", verbosity=0)
         report = verify(expect=tuple(kept.manifest.sealed))
         assert report.faults == ()

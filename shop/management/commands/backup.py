@@ -48,7 +48,8 @@ class Command(BaseCommand):
             raise CommandError("--check writes nothing: leave the other options out.")
         try:
             if check:
-                return self._check(backup_files.open_backup(place))
+                backup = backup_files.open_backup(place)
+                return self._check(backup, backup_files.passed_over(place, backup))
             database.refuse_moved()
             database.refuse_absent()
             return self._make(place.resolve(), rule, keys, options["json"])
@@ -57,7 +58,7 @@ class Command(BaseCommand):
         except DatabaseError as why:
             raise CommandError(database.unreadable(why)) from None
 
-    def _check(self, backup):
+    def _check(self, backup, passed_over):
         from shop.serving.backups import faults_of, is_of_another_release
 
         if faults := faults_of(backup):
@@ -69,6 +70,9 @@ class Command(BaseCommand):
                 "It is of another release: its ledger was checked when it was made, "
                 "and is again when it is restored."
             )
+        if passed_over:
+            newer = "\n".join(f"  {words}" for words in passed_over)
+            raise CommandError(f"Of what is newer there, these do not hold:\n{newer}")
 
     def _make(self, place, rule, keys, as_json):
         from shop.serving.backups import make, record_backup, said_of
@@ -80,11 +84,15 @@ class Command(BaseCommand):
             # For the server: it alone writes its database.
             self.stdout.write(json.dumps(said_of(backup)))
             return
-        record_backup(place=str(place), **said_of(backup))
         self.stdout.write(f"{backup.folder}\n{_content(backup.manifest)}")
-        if backup.manifest.faults:
-            told = "\n".join(f"  {fault}" for fault in backup.manifest.faults)
-            raise CommandError(f"It was written, but these do not hold:\n{told}")
+        faults = list(backup.manifest.faults)
+        try:
+            record_backup(place=str(place), **said_of(backup))
+        except DatabaseError as why:  # a disk that is full, or only read any more
+            faults.append(f"it could not be put on record ({why})")
+        if faults:
+            told = "\n".join(f"  {fault}" for fault in faults)
+            raise CommandError(f"It was written, but:\n{told}")
 
 
 def _content(manifest) -> str:

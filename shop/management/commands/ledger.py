@@ -10,12 +10,14 @@ from shop.ledger import read_only, sealer
 from shop.ledger.verify import Report, verify
 from shop.queries import heads
 from shop.queries.identity import the_shop
-from shop.serving.database import unreadable
+from shop.serving.database import of_another_release, unreadable
 from shop.wording.times import zoned
 
 
 def _told(why: DatabaseError) -> str:
     """Without tables an empty shop may be meant; else what is there is damaged."""
+    if words := of_another_release():
+        return words
     words = " ".join(str(why).split())
     if "no such table" not in words and not isinstance(why, ProgrammingError):
         return unreadable(why)
