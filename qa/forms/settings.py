@@ -12,13 +12,19 @@ from django.utils.translation import gettext_lazy as _
 from qa.actions.settings import Set
 from qa.models import StepKind
 from qa.rules.adjusters import Present
-from qa.wording.settings import length, now_words
+from qa.wording.settings import length, now_words, turns
 from shop.models import Unit
 from shop.numeric.units import LengthError, format_length, parse_typed
 
 PLUS, MINUS = "plus", "minus"
-# Shims and turns as they are counted: 2, 0.75, 3/4.
-COUNT = re.compile(r"(\d{1,4}(?:[.,]\d{1,3})?)(?:/(0*[1-9]\d{0,2}))?", re.ASCII)
+# Shims and turns as they are counted: 2, 0.75, 3/4, 1 1/4.
+COUNT = re.compile(
+    r"([-\N{MINUS SIGN}]?)(?:(\d{1,4}) +(?=\d+/))?"
+    r"(\d{1,4}(?:[.,]\d{1,3})?)(?:/(0*[1-9]\d{0,2}))?",
+    re.ASCII,
+)
+# As turns are told.
+SPELLED = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4"}
 # A step of 0.1 mm typed in inches, with the decimals that inches have, is that step.
 HALF_A_DIGIT = {Unit.MM: 0, Unit.INCH: 127}
 
@@ -154,11 +160,14 @@ class SettingsForm(forms.Form):
             steps = round(nm / adjuster.step_nm)
             near = abs(nm - steps * adjuster.step_nm) <= HALF_A_DIGIT[self.unit_typed]
             return steps * adjuster.step_nm if near else nm
-        match = COUNT.fullmatch(text)
+        for spelled, fraction in SPELLED.items():
+            text = text.replace(spelled, fraction)
+        match = COUNT.fullmatch(text.strip())
         if not match:
             return None
-        under = Fraction(match[2] or 1)
-        steps = Fraction(match[1].replace(",", ".")) / under / _share(adjuster)
+        count = Fraction(match[3].replace(",", ".")) / int(match[4] or 1)
+        steps = (int(match[2] or 0) + count) / _share(adjuster)
+        steps *= -1 if match[1] else 1
         return int(steps) * adjuster.step_nm if steps.denominator == 1 else None
 
     def settings_made(self) -> list[Set]:
@@ -190,8 +199,7 @@ def _step(adjuster: Present, unit: str) -> str:
     if adjuster.step_kind == StepKind.SHIM:
         return _now("one shim, %(step)s") % {"step": step}
     if adjuster.step_kind == StepKind.TURN:
-        values = {"turn": float(_share(adjuster)), "step": step}
-        return _now("%(turn)g turn, %(step)s") % values
+        return f"{turns(adjuster.turn_e3 or 0)}, {step}"
     return step
 
 

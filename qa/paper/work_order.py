@@ -128,10 +128,9 @@ def _numbers(order: WorkOrder) -> list[Block]:
         canvas.line(x, top - 12, x + width, top - 12)
 
     first = Block(13, head, keep=True)
-    out = [
-        heading(f"Numbers, {order.unit}", "cut to the next bite, then measure again")
-    ]
-    out.append(first)
+    cuts = any(row.bite for row in rows)
+    note = "cut to the next bite, then measure again" if cuts else ""
+    out = [heading(f"Numbers, {order.unit}", note), first]
     for i in range(half):
         pair = (rows[i], rows[i + half] if i + half < len(rows) else None)
         out.append(_pair(pair, first))

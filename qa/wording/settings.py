@@ -58,11 +58,11 @@ def change_words(
     if not rest and settable.step_kind == SHIM:
         return _shims(steps, length(settable.step_nm, unit), change_nm > 0) + more
     if not rest and settable.step_kind == TURN:
-        return f"{_turns(steps * (settable.turn_e3 or 0))}, {amount} {way}{more}"
+        return f"{turns(steps * (settable.turn_e3 or 0))}, {amount} {way}{more}"
     return f"{amount} {way}{more}"
 
 
-def _turns(turn_e3: int) -> str:
+def turns(turn_e3: int) -> str:
     """Turns of a rod end as hands count them, in quarters: "1¼ turns"."""
     whole, rest = divmod(turn_e3, MILLI)
     if not whole and rest in PART_TURNS:
@@ -113,7 +113,7 @@ def now_words(adjuster: Settable, now_nm: int, unit: str) -> str:
     amount = f"{length(now_nm, unit)} {way_of(adjuster, now_nm)}"
     steps, rest = divmod(abs(now_nm), adjuster.step_nm)
     if not rest and adjuster.step_kind == TURN:
-        return f"{_turns(steps * (adjuster.turn_e3 or 0))}, {amount}"
+        return f"{turns(steps * (adjuster.turn_e3 or 0))}, {amount}"
     if rest or adjuster.step_kind != SHIM:
         return amount
     values = {

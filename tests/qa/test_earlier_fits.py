@@ -14,7 +14,7 @@ from qa.actions.trimming import Taken
 from qa.models import Check, CheckState, FitPlan, FitUp, PlannedCut, TrimCut
 from qa.queries.joints.earlier_airframes import earlier_page
 from qa.queries.molds import corrections
-from qa.queries.plans import plan_pages
+from qa.queries.plans import plan_pages, work_orders
 from qa.queries.plans.printed_templates import edges_of
 from qa.queries.tablet.carried_checks import check_for_tablet
 from qa.queries.tablet.offline_copy import carry
@@ -91,6 +91,8 @@ def test_a_pre_trim_is_the_least_that_every_earlier_part_lost(shop):
         ("5", "0.40"),
     ]
     assert any("nothing was read of this one" in word for word in view.warnings)
+    order = work_orders.work_order_of(view, "")
+    assert any("stop short where it differs" in line for line in order.cautions)
     (edge,) = edges_of(view, "")
     drawn = {label: trim for _s, label, trim, *_known in edge["points"]}
     assert drawn == {str(n): {4: 0.5, 5: 0.4}.get(n, 0.0) for n in range(1, 11)}

@@ -4,8 +4,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from qa.forms.settings import SettingsForm
 from qa.models import AdjusterSetting, AppliedMove, FitUp, FitUpReason
 from qa.rules import adjusters, history, staleness, trim_rounds
+from qa.wording.settings import change_words
 from shop.ledger.verify import verify
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import make_check, make_fit_up, make_joint, read_all
@@ -121,6 +123,36 @@ def test_shims_and_turns_are_counted_as_hands_count_them(engineer, client_of, ty
         f"/positions/{check.fit_up.joint.position_id}/held/"
     )
     assert page.status_code == 200
+
+
+def test_turns_are_read_as_they_are_told(engineer):
+    check = hung_check(engineer, typical="canopy")
+    present = adjusters.present(check.fit_up.airframe, check.fit_up.joint.position)
+    name = "front roller, port: out/in"
+    row = [adjuster.name for adjuster in present].index(name)
+
+    def form_of(text):
+        said = {**typed(check, **{name: "- plus"}), f"setting_{row}": text}
+        return SettingsForm(said, present=present, unit="mm")
+
+    assert form_of("").rows[row]["step"] == "a quarter turn, 0.2 mm"
+    for text, quarters in (
+        ("1", 4), ("1/4", 1), ("¼", 1), ("¾", 3), ("0,75", 3), ("1 1/4", 5), ("1¼", 5),
+    ):  # fmt: skip
+        form = form_of(text)
+        assert form.is_valid(), (text, form.errors)
+        assert form.changes_nm[row] == quarters * 200_000, text
+        assert change_words(present[row], form.changes_nm[row], "mm").startswith(
+            {1: "a quarter turn", 3: "three quarters", 4: "1 turn", 5: "1¼ turns"}[
+                quarters
+            ]
+        )
+    steps = "In steps of a quarter turn, 0.2 mm."
+    for text, words in (
+        ("0.3", steps), ("1 2", steps), ("1 0.5/2", steps), ("x", steps),
+        ("1/0", steps), ("−1", "Say how far without a sign."),
+    ):  # fmt: skip
+        assert form_of(text).errors[f"setting_{row}"] == [words], text
 
 
 def test_a_step_in_millimeters_can_be_typed_in_inches(engineer, client_of):

@@ -192,7 +192,7 @@ def _found_off(worked: WorkedPlan) -> list[str]:
     return [sentence.rstrip(".") for sentence in found_off(checks)]
 
 
-DOUBTS = ("again", "between_beyond", "settings_end")
+DOUBTS = ("again", "between_beyond", "settings_end", "pre_trim")
 
 
 def doubts(worked: WorkedPlan, unit: str) -> list[str]:
