@@ -16,6 +16,7 @@ from qa.forms.plans import PlanForm, ReasonForm
 from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
 from qa.queries.plans import way_pages
+from qa.queries.plans.done_by_plan import done_by
 from qa.queries.plans.plan_records import left_words, releases_of
 from qa.rules import plan_records, planning, rigs
 from qa.rules.planning import Wish
@@ -104,6 +105,7 @@ def _page(request, form, worked):
         "in_force": releases_of(record) if record else [],
         "signed": record and panel_of("plan", record.pk),
         "left": left_words(record, view.unit) if record else "",
+        "done": done_by(worked, view.unit) if record else [],
         "may_cut": may_cut and worked.live,
         "can_be_set": bool(worked.present),
         "degrees": degrees,

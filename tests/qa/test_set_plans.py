@@ -17,6 +17,7 @@ from qa.models import (
     PlanEnd,
 )
 from qa.queries.plans import plan_pages as plans
+from qa.queries.plans.done_by_plan import done_by
 from qa.queries.today import today
 from qa.rules import adjusters, plan_records, planning
 from shop.ledger.verify import verify
@@ -145,11 +146,22 @@ def test_from_the_plan_to_the_settings_the_plan_is_done(engineer, client_of):
 
 def test_set_otherwise_is_kept_beside_what_was_asked(engineer, client_of):
     check = aft(engineer)
-    take(engineer, check, None)
-    said = typed(check, **{"latch: out/in": "0.2 minus"})
+    plan = take(engineer, check, None)
+    asked = plan_records.worked_of(plan).asked_settings
+    said = typed(check, **{"latch: out/in": "0.2 minus"}) | {"note": "it binds"}
     client_of("builder").post(url(check, "set/"), said)
     row = AdjusterSetting.objects.get()
     assert row.change_nm == -200_000 and row.asked_nm not in (None, row.change_nm)
+    (done,) = done_by(plan_records.worked_of(plan), "mm")
+    for name, wanted in asked.items():
+        (words,) = [
+            words for words in done.words if words.startswith(name.split(":")[0])
+        ]
+        done_words = "0.2 mm in" if name.startswith("latch") else "stays"
+        amount = f"{abs(wanted) / 1e6:g} mm"
+        assert f": {done_words}, where {amount} " in words
+    page = client_of("builder").get(f"/plans/{plan.number}/").content.decode()
+    assert "Done by it" in page and "“it binds”" in page
 
 
 def test_what_is_cut_and_set_at_once_is_recorded_at_once(engineer, client_of):
@@ -165,6 +177,10 @@ def test_what_is_cut_and_set_at_once_is_recorded_at_once(engineer, client_of):
     made = {one.name: one.change_nm for one in AdjusterSetting.objects.all()}
     assert made == view.worked.asked_settings
     assert not verify().faults
+    (done,) = done_by(plan_records.worked_of(row), "mm")
+    assert len(done.words) == 1 + len(made)
+    assert done.words[-1].startswith(f"off {check.fit_up.part} at 2, 3: ")
+    assert not any("was asked" in words for words in done.words)
 
 
 def test_a_holding_stated_anew_overtakes_a_plan_by_it(engineer, client_of):
