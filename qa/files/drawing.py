@@ -67,7 +67,8 @@ class Drawing:
 
 
 def looks_like_dxf(name: str) -> bool:
-    return name.lower().endswith(".dxf")
+    """By its name; of a DWG `document_of` says what to do."""
+    return name.lower().endswith((".dxf", ".dwg"))
 
 
 def read(

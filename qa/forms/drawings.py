@@ -45,7 +45,7 @@ def what_was_read(drawn: Drawing) -> str:
         else _("an open seam of %(length)s mm on layer %(layer)s, within %(within)s mm")
     )
     unit = (
-        _("lengths in %(unit)s by its header")
+        _("the unit of its header: %(unit)s")
         if drawn.unit
         else _("its header names no unit: lengths as chosen beside")
     )

@@ -118,10 +118,11 @@ class Concern:
 def concern(now: datetime | None = None) -> Concern | None:
     """Return what is wrong with the backups, in two statements; None if nothing is."""
     now = now or timezone.now()
-    plan = plan_now()
-    if not plan.place:
+    plan, past = plan_now(), attempts()
+    if plan.place:
+        past = of_plan(plan, past)
+    elif not past:
         return Concern("none")
-    past = of_plan(plan, attempts())
     good = last_good(past)
     at = good and good.at
     if past and past[0].problem:

@@ -520,11 +520,16 @@ def test_the_lead_is_told_what_is_wrong_with_the_backups(people, client_of):
 
     assert "one broken disk takes everything" in told()
     assert "one broken disk" not in told("builder")
+    # Whoever makes them by hand or by a timetable of the computer's has some.
+    later = timezone.now() + timedelta(hours=37)
+    record_backup(place="/mnt/by-hand", folder="backup-0")
+    assert queries.concern() is None and queries.concern(later).code == "old"
+    record_backup(place="/mnt/by-hand", problem="No space left on device")
+    assert queries.concern().code == "failed"
     plan_backups(by=people["lead"], place="/mnt/b")
     assert queries.concern() is None
     record_backup(place="/mnt/b", folder="backup-1", acts=12)
     assert queries.concern() is None
-    later = timezone.now() + timedelta(hours=37)
     assert queries.concern(later).code == "old"
     record_backup(place="/mnt/b", problem="No space left on device")
     assert "No space left on device" in told()
