@@ -62,8 +62,10 @@ STATUS = {
 }
 
 
-def error(status: int, code: str, message: str, field: str = "") -> JsonResponse:
-    body = {"error": {"code": code, "message": message, "field": field}}
+def error(
+    status: int, code: str, message: str, field: str = "", **more: str
+) -> JsonResponse:
+    body = {"error": {"code": code, "message": message, "field": field, **more}}
     return JsonResponse(body, status=status)
 
 
@@ -128,7 +130,8 @@ def api(*methods: str, signed: bool = True):
             except Exception as why:
                 if failing := what_failed(why):
                     log.error("%s %s: %s", request.method, request.path, why)
-                    return error(failing.status, failing.code, failing.message)
+                    words = {"message": failing.message, "short": failing.short}
+                    return error(failing.status, failing.code, **words)
                 log.exception("a fault of ours: %s %s", request.method, request.path)
                 return error(500, "fault", FAULT)
 

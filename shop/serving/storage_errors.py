@@ -23,13 +23,15 @@ NO_CONNECTION = ("08", "57P")
 
 @dataclass(frozen=True)
 class Failing:
-    """status and code for programs, title and message for people. certain: whether
-    nothing was saved; where the answer to a commit was lost nobody knows."""
+    """status and code for programs, title and message for people, short where there is
+    little room: at the tablet. certain: whether nothing was saved; where the answer to
+    a commit was lost nobody knows."""
 
     status: int
     code: str
     title: str
     message: str
+    short: str
     certain: bool = True
 
 
@@ -88,6 +90,7 @@ def full() -> Failing:
         "no_room",
         _("The disk is full"),
         _("The disk of the server is full: nothing more can be saved. Tell the lead."),
+        _("server's disk full"),
     )
 
 
@@ -97,6 +100,7 @@ def read_only() -> Failing:
         "read_only",
         _("Nothing can be saved"),
         _("What the server keeps cannot be written. Tell the shop lead."),
+        _("server cannot save"),
     )
 
 
@@ -106,6 +110,7 @@ def damaged() -> Failing:
         "damaged",
         _("The database is damaged"),
         _("Stop the server and restore a copy. Tell the shop lead at once."),
+        _("database damaged"),
     )
 
 
@@ -118,6 +123,7 @@ def of_another_version() -> Failing:
             "Tell the shop lead: stop the server. If a new version was put in, run "
             "manage.py migrate; if the file of the database is gone, restore a copy."
         ),
+        _("database of another version"),
     )
 
 
@@ -127,6 +133,7 @@ def away() -> Failing:
         "away",
         _("The database does not answer"),
         _("The database does not answer: try again soon, or tell the shop lead."),
+        _("database does not answer"),
         certain=False,
     )
 
@@ -137,6 +144,7 @@ def busy() -> Failing:
         "busy",
         _("The database is busy"),
         _("The database is busy: try again."),
+        _("server busy"),
     )
 
 
@@ -146,6 +154,7 @@ def _disk_fails() -> Failing:
         "disk",
         _("The disk of the server fails"),
         _("A file cannot be read or written. Tell the shop lead at once."),
+        _("server's disk fails"),
     )
 
 

@@ -36,6 +36,7 @@ def server_error(request):
         return defaults.server_error(request)
     if request.path.startswith("/api/"):
         error = {"code": failing.code, "message": failing.message, "field": ""}
+        error["short"] = failing.short
         return JsonResponse({"error": error}, status=failing.status)
     return _not_saved(request, failing)
 

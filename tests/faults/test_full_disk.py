@@ -120,8 +120,8 @@ def test_on_a_full_disk_nothing_is_acknowledged_that_is_not_kept(site, tmp_path)
         assert station < STATIONS, "the log beside the database has room for all"
         status, told = save(station)
         if status != 201:
-            refused = (status, told["error"]["code"])
-    assert refused == (507, "no_room")
+            refused = (status, told["error"]["code"], told["error"]["short"])
+    assert refused == (507, "no_room", "server's disk full")
     filler.unlink()
     assert save(station)[0] == 201 and health() == (200, b"ok")
     link.close()

@@ -35,6 +35,24 @@ test("a receipt that cannot be stored is told, and the act is sent again as the 
   assert.ok(puts.length >= 2 && puts.every((path) => path.endsWith(item.id)));
 });
 
+test("a server that answers and cannot save is not taken for one that is not there", async () => {
+  const server = aServer();
+  const full = (method, ...more) => (method === "PUT" ? { status: 507, json: { error: { code: "no_room", message: "The disk is full.", short: "disk full" } } } : server(method, ...more));
+  const tablet = await aTablet(full);
+  await tablet.outbox.add("reading/1", "ann", said("1"));
+  await until(() => tablet.connection.fault === "disk full");
+  tablet.answer = () => null;
+  tablet.outbox.kick();
+  await until(() => tablet.outbox.fails && !tablet.connection.fault);
+  tablet.answer = full;
+  tablet.outbox.kick();
+  await until(() => tablet.connection.fault);
+  tablet.answer = server;
+  tablet.outbox.kick();
+  await until(() => told(tablet, "receipt").length);
+  assert.deepEqual([tablet.outbox.fails, tablet.connection.fault], [0, undefined]);
+});
+
 test("an act that the disk does not let go is told and waits", async () => {
   const tablet = await aTablet(aServer());
   tablet.memory.database.refuse = ({ table, method, row }) => (table === "outbox" && method === "put" && row.claim ? FULL : null);

@@ -144,7 +144,7 @@ class Page {
     const { unsent, parked, oldest } = outbox.queue.counts();
     const { kept, refused, since } = photos;
     const [first] = [oldest, since].filter(Boolean).sort();
-    const why = WHY[outbox.pause] ?? (outbox.fails ? "no contact" : "");
+    const why = WHY[outbox.pause] ?? (outbox.fails ? connection.fault || "no contact" : "");
     const need = parked + refused;
     const words = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
     byId("unsent").textContent = words.filter(Boolean).join(", ");

@@ -63,6 +63,8 @@ export class Connection {
     const header = (name) => response?.headers.get(name);
     // What a portal in between answers is no answer: only a server of ours numbers its answers, or names its records.
     const ours = json?.database ?? header("X-Request");
+    // Why a server that answers cannot save.
+    this.fault = ours && json?.error?.short;
     if (ours) this.witness(header("X-Head"), head, response.ok && ofRecords);
     // Of a server that lost what it told, nothing counts but who it is.
     // That something is too large for what lies in between is told: it would be sent for ever.
