@@ -204,6 +204,8 @@ def test_what_is_wrong_is_said_beside_its_field(people, gauge):
         )
         assert answer.status_code in (400, 422), body
         assert answer.json()["error"]["message"]
+    vast = gauge.put(address, **{**good, "reason": "x" * 3_000_000})
+    assert (vast.status_code, vast.json()["error"]["code"]) == (413, "too_large")
     assert Reading.objects.count() == 0
     assert gauge.get("/parts", most=0).json()["error"]["field"] == "most"
     assert field_of(gauge.get("/checks", airfame=uuid.uuid4())) == (422, "airfame")

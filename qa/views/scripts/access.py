@@ -109,10 +109,7 @@ def closed(view):
     @never_cache
     @wraps(view)
     def answer(request, *args, **kwargs):
-        try:
-            response = view(request, *args, **kwargs)
-        except RequestDataTooBig:
-            return error(413, "too_large", "This is too large for the server.")
+        response = view(request, *args, **kwargs)
         if response.status_code == 405:
             refusal = error(405, "method", "This address does not take that method.")
             refusal["Allow"] = response["Allow"]
@@ -150,6 +147,11 @@ def _words(first: dict) -> str:
     if kind == "literal_error":
         return f"{OTHER_WORDS['literal']}{first['ctx']['expected']}."
     return "This cannot be read."
+
+
+@api.exception_handler(RequestDataTooBig)
+def _too_large(request, _no):
+    return error(413, "too_large", "This is too large for the server.")
 
 
 @api.exception_handler(HttpError)
