@@ -18,6 +18,8 @@ from shop.serving import backup_files, backups, database
 from tests.around import TREE
 from tests.databases import on_sqlite
 
+from .test_home import manage
+
 RELEASES = sorted((TREE / "tests" / "releases").glob("*.tar.xz"))
 # Python 3.11.2, that of Debian 12, knows no filter yet.
 SAFELY = {"filter": "data"} if hasattr(tarfile, "data_filter") else {}
@@ -37,6 +39,11 @@ def test_the_records_of_an_earlier_release_are_migrated_and_hold(
         packed.extractall(tmp_path, **SAFELY)  # noqa: S202 -- our own
     kept = backup_files.open_backup(tmp_path)
     assert backups.faults_of(kept) == []
+    code, words = manage(tmp_path / "home", "restore", str(tmp_path))
+    newest = (
+        f"{kept.manifest.entries} acts. The newest is number {kept.manifest.entries}"
+    )
+    assert code == 0 and newest in words, words
     settings.MEDIA_ROOT = shutil.copytree(kept.store, tmp_path / "photos")
     with closing(sqlite3.connect(kept.database)) as before:
         count = "SELECT count(*) FROM qa_reading"
