@@ -20,14 +20,19 @@ class Positions:
     def __init__(self, rows: Iterable[tuple[str, str, int]] = ()):
         """Rows of code, name and key."""
         self.codes: dict[str, int] = {}
+        self.names: dict[str, str] = {}
         self.called: dict[str, list[tuple[str, int]]] = {}
         for code, name, key in rows:
-            self.codes[code] = key
+            self.codes[code], self.names[code] = key, name
             for words in {code.casefold(), name.casefold()}:
                 self.called.setdefault(words, []).append((code, key))
 
     def key(self, text: str) -> int:
         """The one that is meant; LookupError says why there is none."""
+        if not self.codes:
+            raise LookupError(
+                f"choose the fitted part first, then {text!r} is looked for"
+            )
         if text in self.codes:
             return self.codes[text]
         keys = self.called.get(text.casefold(), [])
@@ -37,7 +42,11 @@ class Positions:
             codes = ", ".join(sorted(code for code, _ in keys))
             raise LookupError(f"{text!r} is the name of several positions: {codes}")
         near = difflib.get_close_matches(text.casefold(), self.called, n=1, cutoff=0.5)
-        offered = [code for words in near for code, _ in self.called[words]]
+        offered = [
+            f"{code} ({self.names[code]})"
+            for words in near
+            for code, _ in self.called[words]
+        ]
         nearest = f"; the nearest is {' or '.join(offered)}" if offered else ""
         raise LookupError(f"there is no position {text!r} on this type{nearest}")
 

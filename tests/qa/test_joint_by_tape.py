@@ -267,7 +267,7 @@ def test_a_position_is_accepted_by_code_or_name(said, key):
     ("said", "why"),
     [
         ("FR-3", "there is no position 'FR-3' on this type; the nearest is FR-"),
-        ("hatch fraem", "the nearest is FR-2"),
+        ("hatch fraem", r"the nearest is FR-2 \(Hatch frame\)"),
         ("door", "'door' is the name of several positions: DL, DR"),
         ("zzzz", "there is no position 'zzzz' on this type"),
     ],
@@ -279,3 +279,6 @@ def test_what_is_refused_offers_the_nearest(said, why):
         drafts(read, Positions(ROWS))
     (only,) = refused.value.complaints
     assert (only.line, only.column) == (2, "surround")
+    # Before the fitted part is chosen nobody knows whose positions are meant.
+    with pytest.raises(FileComplaints, match="choose the fitted part first"):
+        drafts(read, Positions())
