@@ -154,7 +154,7 @@ def _moved(
         return None
     if as_asked and worked.record:
         return plan_pages.moved(worked, "mm")
-    names, made = {motion.name for motion in worked.plan.move.motions}, {}
+    names, made = move_rows.rows_by_name(worked), {}
     for item in by_motion:
         name, unit = item.text("name", 90), item.text("unit", 2)
         done, places = item.integer("done"), item.integer("places")

@@ -264,7 +264,8 @@ class MoveForm(forms.Form):
 
 
 def _thought_of(row) -> int:
-    return MOTION_ORDER.index(row.name) if row.motion.free else len(MOTION_ORDER)
+    named = row.name in MOTION_ORDER
+    return MOTION_ORDER.index(row.name) if named else len(MOTION_ORDER)
 
 
 class ReasonForm(forms.Form):

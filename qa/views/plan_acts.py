@@ -136,10 +136,7 @@ def move(request, uuid):
     form = MoveForm(posted(request), rows=rows, unit=view.unit)
 
     def act(note, **_data):
-        raw = [
-            amount * row.per_mm for amount, row in zip(form.amounts, rows, strict=True)
-        ]
-        moved = plans.moved(worked, view.unit, raw)
+        moved = plans.moved(worked, view.unit, move_rows.raw_with(rows, form.amounts))
         if moved is None:
             raise Refused(_("Nothing was moved: there is nothing to record."))
         return moves.record_move(

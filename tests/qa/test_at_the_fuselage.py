@@ -2,6 +2,7 @@
 do so without a network: each act one fact, and the check after it in its fit-up."""
 
 import io
+import re
 import uuid
 
 import pytest
@@ -206,7 +207,7 @@ def test_a_move_beside_a_cut_is_expected_where_the_server_expects_it(engineer, b
     told = next_of(builder, check)
     assert told["form"] == "cut/1"
     moved = {item.get("name") for item in told["items"] if item["asked"]}
-    assert {"z", "tilt_y", None} == moved
+    assert {"at station 1", "at station 3", None} == moved
     said = done(told)
     assert put(builder, said, form="cut/1").status_code == 201
     again = a_check(engineer, fit_up=FitUp.objects.latest("number"))
@@ -344,6 +345,61 @@ def test_a_free_part_is_moved_as_asked_and_otherwise_and_that_is_recorded_once(
     late = put(builder, said, form="move/3").json()["error"]
     assert late["code"] in ("stale", "done")
     assert AppliedMove.objects.count() == 1 and not verify().faults
+
+
+def tilted(by):
+    """A finished check of a free door that stands proud, tilted both ways, its plan."""
+    check = a_check(by)
+    read_displaced(check, (0.0012, -0.0009, 0), (0, 0, 0.6))
+    checks.finish_check(by=by, check=check)
+    return check, take(by, check, None)
+
+
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_what_is_raised_and_lowered_is_said_alike_in_the_plan_and_row_by_row(
+    engineer, builder, unit
+):
+    check, _plan = tilted(engineer)
+    told = next_of(builder, check, unit)
+    steps = without_spread(" ".join(told["html"].split()))
+    asked = {
+        item["name"]: row["words"][item["asked"] - row["low"]]
+        for item, row in zip(told["items"], told["words"], strict=True)
+        if item["asked"]
+    }
+    assert len(asked) == 3 and all(name.startswith("at station ") for name in asked)
+    for words in asked.values():
+        way, amount, rest = words.split(" ", 2)
+        spelled = rf"(?i){way} {amount}\d? {re.escape(rest)}"  # inches have four digits
+        assert re.search(spelled, steps), (words, steps)
+    # What is done as asked raises these stations by so much, and turns nothing else.
+    assert put(builder, done(told), form="move/3").status_code == 201
+    move = AppliedMove.objects.get()
+    for words in asked.values():
+        way, amount, _unit, _at, _station, label = words.split()
+        mm_told = float(amount) * {"mm": 1, "in": 25.4}[unit]
+        flush = move.changes[label][1] / 1e6 * (1 if way == "raise" else -1)
+        assert flush == pytest.approx(mm_told, abs=0.001), words
+    amounts = {one["name"]: float(one["amount"]) for one in move.amounts}
+    assert not any(amounts[name] for name in ("x", "y", "turn"))
+    assert amounts["tilt_x"] and amounts["tilt_y"]
+
+
+def test_a_tablet_of_before_still_says_how_far_each_motion_went(engineer, builder):
+    check, _plan = tilted(engineer)
+    told = next_of(builder, check)
+    items = [
+        {"name": "z", "unit": "mm", "places": 2, "asked": -60, "done": -55},
+        {"name": "tilt_x", "unit": "mm", "places": 2, "asked": -30, "done": 0},
+    ]
+    assert (
+        put(builder, {**done(told), "items": items}, form="move/3").status_code == 201
+    )
+    amounts = {
+        one["name"]: float(one["amount"]) for one in AppliedMove.objects.get().amounts
+    }
+    assert amounts.pop("z") == pytest.approx(-0.55)
+    assert not any(amounts.values())
 
 
 def test_a_move_that_cannot_be_is_refused_and_one_that_was_none_too(engineer, builder):

@@ -16,8 +16,8 @@ from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import Motion, free_motions
 from qa.numeric.plan.planner import plan_joints
 from qa.numeric.plan.result import PlanOptions
+from qa.queries.plans import move_rows, plan_texts
 from qa.queries.plans import plan_pages as plans
-from qa.queries.plans import plan_texts
 from qa.rules import plan_records, planning
 from qa.wording.plans import held, held_name, note, plan_notes
 from shop.ledger.canonical import canonical
@@ -472,9 +472,10 @@ def test_a_move_is_recorded_with_other_amounts_than_planned(engineer, client_of)
     take(engineer, check, limits=None)
     client = client_of("builder")
     view = view_of(check)
-    names = [name for name, _ in view.worked.plan.move.amounts]
+    worked = view.worked
+    names = [row.name for row in move_rows.motion_rows(worked, worked.plan.move.raw)]
     amounts = {f"amount_{n}": "0" for n in range(len(names))}
-    amounts[f"amount_{names.index('x')}"] = "0.4"
+    amounts[f"amount_{names.index('x')}"] = "0,4"
     answer = client.post(url(check, "move/"), amounts, follow=True)
     assert answer.status_code == 200
     fit_up = FitUp.objects.get(number=2)

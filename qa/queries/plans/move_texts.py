@@ -9,10 +9,11 @@ from qa.models import JointRevision
 from qa.numeric.plan.intervals import Intervals
 from qa.numeric.plan.motions import OUT_OF_PLANE, Motion, displace
 from qa.numeric.plan.result import Move
+from qa.queries.plans.raising import attach_places, raising_of
 from qa.rules.history import Seam
 from qa.rules.planning import WorkedPlan
-from qa.rules.station_places import point_mm
 from qa.wording.lengths import known
+from qa.wording.plans import held
 from qa.wording.settings import settings_text
 from shop.numeric.units import MILLI
 
@@ -64,7 +65,7 @@ def move_words(move: Move, seam: Seam, how: Telling) -> list[str]:
     """
     slides = ", ".join(slide_words(move, seam, how).values())
     words = slides and f"move {slides}", turn_words(move, seam, how)
-    return [*filter(None, (*words, raise_words(move, seam, how)))]
+    return [*filter(None, (*words, out_of_plane_words(move, seam, how)))]
 
 
 def slide_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
@@ -113,10 +114,11 @@ def named_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
     halves = {move.name: move.half for move in (how.known.moves if how.known else ())}
     for (name, amount), motion in zip(move.amounts, move.motions, strict=True):
         amount, half = amount * how.share, halves.get(name)
+        called = held(("free", name)) if motion.free else name
         if not motion.turns:
             if words := how.far(amount, half):
                 motions[name] = (
-                    f"{name}: {_along(motion.translation, amount, words, seam)}"
+                    f"{called}: {_along(motion.translation, amount, words, seam)}"
                 )
             continue
         label, rate = rim_of(motion, seam)
@@ -126,7 +128,7 @@ def named_words(move: Move, seam: Seam, how: Telling) -> dict[str, str]:
         if words := how.far(far, half):
             where = f"{words} {_mostly(rate / arm, far, seam)}"
             more = f", {amount:+z.3f}°".replace("-", "−") if how.degrees else ""
-            motions[name] = f"{name}: {where} at station {label}{more}"
+            motions[name] = f"{called}: {where} at station {label}{more}"
     return motions
 
 
@@ -146,27 +148,14 @@ def _along(axis, amount: float, words: str, seam: Seam) -> str:
     return f"{'+' if amount > 0 else '−'}{words}"
 
 
-def attach_places(seam: Seam) -> list[tuple[str, tuple[float, float, float]]]:
-    """Where the part can be raised: the joint's attach points, else the stations that
-    lie furthest each way."""
-    height = float(seam.places[:, 2].mean())
-    points = seam.revision.attach_points or []
-    if points:
-        return [(point["name"], (*point_mm(point), height)) for point in points]
-    rows = []
-    for axis, last in ((0, True), (1, True), (0, False), (1, False)):
-        values = seam.places[:, axis]
-        rows.append(int(values.argmax() if last else values.argmin()))
-    return [
-        (f"station {seam.stations[row].label}", tuple(map(float, seam.places[row])))
-        for row in dict.fromkeys(rows)
-    ]
-
-
 def raise_words(move: Move, seam: Seam, how: Telling) -> str:
     """Raise and tilt as mm at named places: what shims and hinges must do."""
-    places = attach_places(seam)
-    rises = move.raise_at([place for _, place in places])
+    raising = raising_of(move, seam)
+    if raising:
+        places, rises = raising.places, raising.rates @ np.array(move.raw)
+    else:
+        places = attach_places(seam)
+        rises = move.raise_at([place for _, place in places])
     phrases, rests = [], True
     for (name, place), rise in zip(places, rises, strict=True):
         half = how.along(move, place, (0.0, 0.0, 1.0))
@@ -176,6 +165,14 @@ def raise_words(move: Move, seam: Seam, how: Telling) -> str:
         else:
             phrases.append(f"leave {name}")
     return "" if rests else ", ".join(phrases)
+
+
+def out_of_plane_words(move: Move, seam: Seam, how: Telling) -> str:
+    """A free move out of the plane: by places, else by its motions."""
+    if raising_of(move, seam):
+        return raise_words(move, seam, how)
+    motions = named_words(move, seam, how)
+    return "; ".join(motions[name] for name in OUT_OF_PLANE if name in motions)
 
 
 def plan_moves(
@@ -238,5 +235,5 @@ def _told_names(worked: WorkedPlan, move: Move, how: Telling) -> set[str]:
     if worked.options.motions is not None:
         return {*named_words(move, seam, how)}
     turned = {"turn"} if turn_words(move, seam, how) else set()
-    raised = {*OUT_OF_PLANE} if raise_words(move, seam, how) else set()
+    raised = {*OUT_OF_PLANE} if out_of_plane_words(move, seam, how) else set()
     return {*slide_words(move, seam, how), *turned, *raised}

@@ -229,7 +229,7 @@ def _motion(row: MotionRow, unit: str) -> Row:
         title=row.title,
         now="",
         low=low,
-        words=[row.words(count, unit, places) for count in range(low, high + 1)],
+        words=[row.done_words(count, unit, places) for count in range(low, high + 1)],
         keys=[(f"{abs(n) / 10**places:.{places}f} {way}", n) for way, n in signs],
     )
 
@@ -353,12 +353,11 @@ def _effects(present: Sequence[Present], joints: list[PlannedJoint]) -> list[dic
 def _effects_of_motions(worked: WorkedPlan, rows: list[MotionRow], unit: str) -> list:
     """The same of one step of each motion, as far as it is asked: turns bend."""
     effects = []
-    for number, row in enumerate(rows):
+    for row in rows:
         places = row.places(unit)
         steps = row.steps(unit, places) or 1
-        raw = [0.0] * len(rows)
-        raw[number] = steps * move_rows.step_mm(unit, places) * row.per_mm
-        move = plan_pages.made_move(worked, raw)
+        amount = steps * move_rows.step_mm(unit, places)
+        move = plan_pages.made_move(worked, move_rows.raw_with([row], [amount]))
         effects.append(
             {
                 joint.state.fit_up.pk: {
