@@ -243,11 +243,10 @@ class MoveForm(forms.Form):
         super().__init__(*arguments, **named)
         self.count, self.unit = len(rows), unit
         for number, row in enumerate(rows):
-            shown = row.amount if unit == "mm" else row.amount / MM_PER_IN
             self.fields[f"amount_{number}"] = NumberField(
                 to=float,
                 label=row.label(unit),
-                initial=round(shown, 4) + 0.0,
+                initial=row.typed(unit),
                 min_value=-1000,
                 max_value=1000,
             )

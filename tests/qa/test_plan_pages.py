@@ -474,6 +474,11 @@ def test_a_move_is_recorded_with_other_amounts_than_planned(engineer, client_of)
     view = view_of(check)
     worked = view.worked
     names = [row.name for row in move_rows.motion_rows(worked, worked.plan.move.raw)]
+    page = client.get(url(check, "move/"))
+    asked = page.context["form"][f"amount_{names.index('x')}"].value()
+    assert asked == "1.00" and {"0.00", "1.00"} == {
+        field.value() for field in page.context["form"] if field.name != "note"
+    }
     amounts = {f"amount_{n}": "0" for n in range(len(names))}
     amounts[f"amount_{names.index('x')}"] = "0,4"
     answer = client.post(url(check, "move/"), amounts, follow=True)

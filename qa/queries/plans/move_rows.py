@@ -73,6 +73,11 @@ class MotionRow:
     def steps(self, unit: str, places: int) -> int:
         return round(self.amount / step_mm(unit, places))
 
+    def typed(self, unit: str) -> str:
+        """What is asked, as it would be typed: in the digits that are known."""
+        places = self.places(unit)
+        return f"{self.steps(unit, places) / 10**places:.{places}f}"
+
     def done_words(self, count: int, unit: str, places: int) -> str:
         """So many steps, as done: as a plan says them."""
         if not count:

@@ -1,13 +1,13 @@
 """Where hands raise and lower a part that goes freely: a move out of the plane as mm at
 named places, since nobody sets a tilt."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from qa.numeric.plan.motions import OUT_OF_PLANE, Motion, displace
+from qa.numeric.plan.motions import OUT_OF_PLANE, displace
 from qa.numeric.plan.result import Move
 from qa.rules.history import Seam
 from qa.rules.station_places import point_mm
@@ -54,18 +54,19 @@ def raising_of(move: Move, seam: Seam) -> Raising | None:
     two where that is all of it. None where no such places do."""
     if not all(motion.free for motion in move.motions):
         return None
-    raw = _out_of_plane(move.motions, move.raw)
+    out = np.array([motion.name in OUT_OF_PLANE for motion in move.motions])
+    raw = np.where(out, move.raw, 0.0)
     for places in (attach_places(seam), _outermost(seam)):
-        raising = _by(_well_apart(places), move.motions, seam)
-        left = raw - raising.raws @ (raising.rates @ raw)
-        gone = displace(seam.places, move.motions, left)[0]
-        if np.abs(gone).max() < UNTOLD_MM:
-            return raising
+        apart = _well_apart(places)
+        # By all of them, else by those that the move has.
+        for by in (out, raw != 0):
+            raising = _by(apart, move.motions, by, seam)
+            left = raw - raising.raws @ (raising.rates @ raw)
+            gone = displace(seam.places, move.motions, left)[0]
+            one_by_one = np.linalg.matrix_rank(raising.rates) == len(apart)
+            if one_by_one and np.abs(gone).max() < UNTOLD_MM:
+                return raising
     return None
-
-
-def _out_of_plane(motions: Sequence[Motion], raw) -> np.ndarray:
-    return np.where([motion.name in OUT_OF_PLANE for motion in motions], raw, 0.0)
 
 
 def _well_apart(places: list[Place]) -> tuple[Place, ...]:
@@ -91,13 +92,13 @@ def _apart(pair) -> float:
     return float(np.hypot(a[0] - b[0], a[1] - b[1]))
 
 
-def _by(places: tuple[Place, ...], motions: Sequence[Motion], seam: Seam) -> Raising:
+def _by(places: tuple[Place, ...], motions, by: np.ndarray, seam: Seam) -> Raising:
+    """`by` says by which of the motions places are raised."""
     at = np.array([place for _name, place in places])
     rates = displace(at, motions, np.zeros(len(motions)))[1][:, :, 2].T
-    out = np.array([motion.name in OUT_OF_PLANE for motion in motions])
     # Turns by how far they go at the stations, so that the least move is sought.
     arm = float(np.linalg.norm(seam.places - seam.places.mean(axis=0), axis=1).max())
-    scale = np.array([arm if motion.turns else 1.0 for motion in motions]) * out
+    scale = np.array([arm if motion.turns else 1.0 for motion in motions]) * by
     inverse = np.divide(1.0, scale, out=np.zeros(len(motions)), where=scale > 0)
     raws = inverse[:, None] * np.linalg.pinv(rates * inverse, rcond=1e-6)
-    return Raising(places, rates * out, raws)
+    return Raising(places, rates * by, raws)
