@@ -5,19 +5,18 @@ import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
-from django.db import ConnectionHandler, connection, connections
+from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
 from shop.atomic_files import sync_folder
 from shop.environment import try_lock
 from shop.ledger import file_store, perform
-from shop.ledger.snapshot import snapshot
 from shop.ledger.verify import Report, verify
 from shop.models import Entry, Incarnation, Seal
 from shop.models.backups import MADE
@@ -46,9 +45,9 @@ from .backup_files import (
     write_manifest,
 )
 from .database import of_another_release, unreadable
+from .other_databases import copy_database, of_file, records_in
 
 OURS = ("shop", "qa")
-COPY = "backup"
 LOCK = "making.lock"
 BROKEN = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 MAKING = ".making-"
@@ -56,45 +55,6 @@ MAKING = ".making-"
 
 class CannotBackUp(Exception):
     """Why no backup was made, in words for whoever asked for one."""
-
-
-# ---------------------------------------------------------------- databases elsewhere
-
-
-def of_file(path: Path, *, read_only: bool = False) -> dict:
-    """Return the settings of a database in an SQLite file; one file and no log."""
-    options = {"timeout": 20, "transaction_mode": "IMMEDIATE"}
-    name = str(path)
-    if read_only:
-        options = {"uri": True}
-        name = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
-    return {"ENGINE": "django.db.backends.sqlite3", "NAME": name, "OPTIONS": options}
-
-
-@contextlib.contextmanager
-def opened_as(alias: str, database: dict) -> Iterator[None]:
-    """Let a second database be known by an alias, and close it in the end."""
-    made = ConnectionHandler({"default": {}, alias: database})
-    connections.settings[alias] = made.settings[alias]
-    try:
-        yield
-    finally:
-        connections[alias].close()
-        del connections[alias], connections.settings[alias]
-
-
-@contextlib.contextmanager
-def records_in(database: dict, files: Path) -> Iterator[None]:
-    """Let this process read other records than its own: a command, never a server."""
-    mine, media = connections["default"], (settings.MEDIA_ROOT, settings.BUCKET)
-    connections["default"] = ConnectionHandler({"default": database})["default"]
-    settings.MEDIA_ROOT, settings.BUCKET = files, ""
-    try:
-        yield
-    finally:
-        connections["default"].close()
-        connections["default"] = mine
-        settings.MEDIA_ROOT, settings.BUCKET = media
 
 
 # ---------------------------------------------------------------- making one
@@ -169,7 +129,7 @@ def _make(place: Path, now: datetime) -> Backup:
     with tempfile.TemporaryDirectory(prefix=MAKING, dir=place) as part:
         folder = Path(part) / "whole"
         folder.mkdir(mode=0o700)
-        _copy_database(folder / DATABASE)
+        copy_database(folder / DATABASE)
         # Files come first, acts that name them after: all that the copy names is here.
         files, left_out = _keep_files(store)
         manifest = _examine(folder / DATABASE, store, files, now)
@@ -189,29 +149,6 @@ def _free_name(place: Path, moment: str) -> Path:
         number += 1
         target = place / f"backup-{moment}-{number}"
     return target
-
-
-def _copy_database(target: Path) -> None:
-    """Write all of the database at one moment; nobody waits for it."""
-    target.touch(mode=0o600)
-    if connection.vendor != "sqlite":
-        with snapshot(), opened_as(COPY, of_file(target)):
-            table_copies.copy_all("default", COPY)
-    else:
-        # In one step, with a connection of its own: a reader beside the writers.
-        source = f"{Path(connection.settings_dict['NAME']).resolve().as_uri()}?mode=ro"
-        with (
-            contextlib.closing(sqlite3.connect(source, uri=True, timeout=20)) as here,
-            contextlib.closing(sqlite3.connect(target)) as there,
-        ):
-            here.backup(there)
-            there.execute("PRAGMA journal_mode=DELETE")
-            # The key of a session is all that it takes to be that person.
-            there.execute("PRAGMA secure_delete=ON")
-            there.execute("DELETE FROM shop_session")
-            there.commit()
-    with target.open("rb") as file:
-        os.fsync(file.fileno())
 
 
 def _keep_files(store: Path) -> tuple[list[list], dict[str, str]]:
@@ -325,6 +262,21 @@ def record_backup(*, place: str, **made) -> None:
 
 def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
     """Read all of a backup and return what is wrong with it; nothing is changed."""
+    faults = damage_of(backup, look)
+    if backup.database.is_file() and not is_of_another_release(backup.manifest):
+        look("the ledger")
+        with records_in(of_file(backup.database, read_only=True), backup.store):
+            try:
+                report = _verified()
+            except Exception as why:
+                return [*faults, f"{backup.database} cannot be read ({why})"]
+        faults += unsaid(report.faults, faults)
+    return faults
+
+
+def damage_of(backup: Backup, look: Callable[[str], None]) -> list[str]:
+    """What was wrong with it when it was made, and what is no more what was written
+    then: the records were verified as they are in what was written."""
     manifest, faults = backup.manifest, list(backup.manifest.faults)
     look("the database")
     if not backup.database.is_file():
@@ -334,14 +286,6 @@ def faults_of(backup: Backup, look: Callable[[str], None] = str) -> list[str]:
     look("the files")
     for name, size, digest in manifest.files:
         faults += fault_of_file(backup.store / name, size, digest)
-    if not is_of_another_release(manifest):
-        look("the ledger")
-        with records_in(of_file(backup.database, read_only=True), backup.store):
-            try:
-                report = _verified()
-            except Exception as why:
-                return [*faults, f"{backup.database} cannot be read ({why})"]
-        faults += unsaid(report.faults, faults)
     return faults
 
 

@@ -24,7 +24,7 @@ from shop.models import Entry, Kept
 
 from . import restoring, server
 from .backup_files import file_digest
-from .backups import of_file, records_in, told_of
+from .backups import told_of
 from .export_files import (
     CONTENT,
     DAMAGED,
@@ -34,6 +34,7 @@ from .export_files import (
     our_migrations,
 )
 from .export_schema import USELESS_WITHOUT, exported_tables, secret_fields
+from .other_databases import of_file, records_in
 from .restoring import CannotRestore, Restored
 from .table_copies import (
     Tally,

@@ -22,7 +22,7 @@ from shop.ledger.verify import Report, verify
 from shop.models import Entry
 
 from . import database, server, table_copies
-from .backups import opened_as
+from .other_databases import opened_as
 
 TARGET = "target"
 SCHEMES = ("postgres", "postgresql")

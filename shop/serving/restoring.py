@@ -22,8 +22,9 @@ from shop.models import Entry, Incarnation, Session
 
 from . import server, table_copies
 from .backup_files import Backup, NoBackup, keep_file, open_backup, passed_over
-from .backups import COPY, faults_of, of_file, opened_as, records_in, told_of
+from .backups import damage_of, told_of
 from .database import LaterVersion, holds_data, keep_private, refuse_later
+from .other_databases import COPY, of_file, opened_as, records_in
 
 RESTORED = "restored"
 # What is being made of it lies beside the records until it holds.
@@ -80,7 +81,8 @@ def _restore_backup(backup: Backup, despite: bool, say) -> Restored:
             "version does not know. Restore it with that version."
         )
     say(f"Checking {backup.folder} …")
-    faults = faults_of(backup, lambda what: say(f"  {what}"))
+    # Its ledger is verified where it arrives, as this version reads it.
+    faults = damage_of(backup, lambda what: say(f"  {what}"))
     if faults and not despite:
         raise CannotRestore(_with_faults("It does not hold", faults))
     return _restore(backup.database, backup, despite, say)

@@ -17,7 +17,7 @@ from django.db import connection
 from qa.models import Reading
 from shop.ledger.verify import verify
 from shop.models import Entry
-from shop.serving import backups
+from shop.serving import other_databases
 from tests.around import Site
 from tests.browser.at_the_tablet import a_check
 from tests.conftest import make_people
@@ -131,8 +131,8 @@ def test_on_a_full_disk_nothing_is_acknowledged_that_is_not_kept(site, tmp_path)
     for file in site.disk.glob("fayline.sqlite3*"):
         shutil.copy(file, kept)
     site.kill()
-    database = backups.of_file(kept / "fayline.sqlite3")
-    with backups.records_in(database, tmp_path / "photos"):
+    database = other_databases.of_file(kept / "fayline.sqlite3")
+    with other_databases.records_in(database, tmp_path / "photos"):
         acts = set(Entry.objects.values_list("act", flat=True))
         assert acknowledged <= {act.hex for act in acts}
         assert Reading.objects.count() == len(acknowledged)

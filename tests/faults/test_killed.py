@@ -32,7 +32,7 @@ from qa.models import Reading
 from shop.actions import tablets
 from shop.ledger.verify import verify
 from shop.models import Entry, Person, Proof
-from shop.serving.backups import records_in
+from shop.serving.other_databases import records_in
 from tests.around import (
     Cluster,
     NoPostgresql,

@@ -29,7 +29,14 @@ from shop.actions.photos import add_photo
 from shop.ledger import perform, sealer
 from shop.models import BackupPlan, Entry, Photo, Tool
 from shop.queries import backups as queries
-from shop.serving import backup_files, backups, database, nightly, restoring
+from shop.serving import (
+    backup_files,
+    backups,
+    database,
+    nightly,
+    other_databases,
+    restoring,
+)
 from shop.serving.backups import record_backup
 from tests.conftest import make_people
 from tests.qa.making import make_check, read, refit
@@ -564,7 +571,7 @@ def test_the_server_makes_one_in_a_process_of_its_own_and_puts_on_record_how_it_
     home.mkdir()
     environment = surroundings(home)
     if connection.vendor == "sqlite":
-        backups._copy_database(home / "fayline.sqlite3")
+        other_databases.copy_database(home / "fayline.sqlite3")
     else:
         usual, _, _ = os.environ["DATABASE_URL"].rpartition("/")
         environment["DATABASE_URL"] = f"{usual}/{connection.settings_dict['NAME']}"

@@ -21,9 +21,9 @@ from shop.ledger import Refused, kept_files, perform, sealer
 from shop.ledger.verify import verify
 from shop.models import Person, RecoveryCode, SecondFactor, Tablet
 from shop.serving import export_schema, exporting
-from shop.serving.backups import of_file, records_in
 from shop.serving.export_files import MANIFEST, SCHEMA, NoExport, Opened
 from shop.serving.importing import fill, refuse_other
+from shop.serving.other_databases import of_file, records_in
 from shop.serving.table_copies import LEFT_OUT
 from tests.conftest import PASSWORD, make_people
 

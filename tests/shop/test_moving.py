@@ -16,7 +16,7 @@ from qa.models import MeasureAgain
 from shop.actions.photos import add_photo
 from shop.ledger import sealer
 from shop.ledger.verify import verify
-from shop.serving import backups, moving, server, table_copies
+from shop.serving import backups, moving, other_databases, server, table_copies
 from tests.around import TREE
 from tests.conftest import make_people
 from tests.databases import drop_database
@@ -40,7 +40,9 @@ def sqlite_home(committed_db, tmp_path, settings):
     what = {"subject_kind": "tool", "subject_id": str(tool.pk)}
     add_photo(by=people["builder"], content=picture(size=(320, 240)), **what)
     sealer.seal()
-    with backups.opened_as("home", backups.of_file(home / "fayline.sqlite3")):
+    with other_databases.opened_as(
+        "home", other_databases.of_file(home / "fayline.sqlite3")
+    ):
         table_copies.copy_all("default", "home")
     return home
 
@@ -118,7 +120,7 @@ def test_everything_moves_or_nothing_and_what_lay_here_is_served_no_more(
     assert f"head {head[0]} {head[1]}" in words
     assert "qa_reading 1 " in words and "shop_photo 1 " in words
     assert list(numbers_that_were_given(there)) == []
-    with backups.records_in(dj_database_url.parse(there), home / "photos"):
+    with other_databases.records_in(dj_database_url.parse(there), home / "photos"):
         report = verify(expect=head)
         assert report.faults == () and report.facts and report.rows
     for command in (["serve", "--http", "0"], ["backup", str(home.parent / "b")]):

@@ -6,7 +6,7 @@ from django.core.management import call_command
 from django.core.management.commands import migrate
 from django.db import connection, connections
 
-from shop.serving.backups import of_file, opened_as
+from shop.serving.other_databases import of_file, opened_as
 from shop.serving.table_copies import tables
 
 from .test_moving import new_database  # noqa: F401 -- a fixture
