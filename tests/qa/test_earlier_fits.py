@@ -289,7 +289,8 @@ def test_only_what_was_shown_is_taken_and_in_place_of_no_plan(shop, client_of):
     check = third(shop)
     client = client_of("builder")
     at = f"/fit-checks/{check.entry_id}/pre-trim/"
-    on_joint = client.get(f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/")
+    joint_page = f"/joints/{shop.joint.pk}/on/{shop.airframes[2].pk}/"
+    on_joint = client.get(joint_page)
 
     def take(shown):
         answer = client.post(f"{at}take/", {"shown": shown}, follow=True)
@@ -314,6 +315,10 @@ def test_only_what_was_shown_is_taken_and_in_place_of_no_plan(shop, client_of):
     assert FitPlan.objects.get() == plan
     told = f"{plan} is overtaken, do not work by it: how this shop plans was changed."
     assert told in words and f"/plans/{plan.number}/" in words
+    here = client.get(f"/plans/{plan.number}/").content.decode()
+    assert "Withdraw it, then look at the pre-trim anew, or measure." in here
+    assert "Plan again" not in here
+    assert "Plan again" not in client.get(joint_page).content.decode()
     assert "Cut what it says" not in words and "/trim/" not in words
 
 
