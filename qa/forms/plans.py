@@ -23,6 +23,11 @@ def _unit() -> forms.ChoiceField:
     )
 
 
+def _angle(label) -> NumberField:
+    """Degrees, as plans take them."""
+    return NumberField(to=float, label=label, required=False, min_value=0, max_value=45)
+
+
 class PlanForm(forms.Form):
     """What a plan may do, where that is not what the shop usually allows. A GET form:
     nothing is kept, and a plan can be passed on as a link."""
@@ -58,21 +63,9 @@ class PlanForm(forms.Form):
         ],
     )
     max_move = LengthField(label=_("Greatest move in its plane"), required=False)
-    max_turn = NumberField(
-        to=float,
-        label=_("Greatest turn, degrees"),
-        required=False,
-        min_value=0,
-        max_value=45,
-    )
+    max_turn = _angle(_("Greatest turn, degrees"))
     max_raise = LengthField(label=_("Greatest raise"), required=False)
-    max_tilt = NumberField(
-        to=float,
-        label=_("Greatest tilt, degrees"),
-        required=False,
-        min_value=0,
-        max_value=45,
-    )
+    max_tilt = _angle(_("Greatest tilt, degrees"))
     max_trim = LengthField(label=_("Greatest trim"), required=False)
     aim = LengthField(label=_("Where cut, aim inside the limit by"), required=False)
     build_up = LengthField(label=_("Greatest build-up"), required=False)
