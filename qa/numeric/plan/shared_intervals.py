@@ -11,6 +11,7 @@ import numpy as np
 
 from qa.numeric.plan.assembly_planner import AssemblyPlan, AssemblyPlanner
 from qa.numeric.plan.intervals import (
+    IN_STEPS,
     MOST_READINGS,
     Drawn,
     Intervals,
@@ -142,7 +143,7 @@ def _of_mixed(planner, whole: Plan) -> SharedIntervals | None:
         steps_told, cut = also.planned(free.without(unused), step)
         if also.too_few(steps_told):
             return None
-        cuts = cut_intervals(planner, whole, cut)
+        cuts = cut_intervals(planner, whole, cut, IN_STEPS)
     moves = [planner.moves_of(every, each) for each in steps]
     count = len(planner.arrays.bodies), len(planner.arrays.parts)
     of_moves = _of_moves(whole, moves, cuts, count)
