@@ -94,7 +94,9 @@ class Block:
         for model, rows in self.rows.items():
             names = [f.attname for f in uuid_fields(model) if f.unique]
             self.ids |= {row[name] for row in rows for name in names}
-        self.suffixed = {model: suffixed(model, self.keys) for model in self.keys}
+        self.suffixed = {
+            model: suffixed(model, self.keys, rows) for model, rows in self.rows.items()
+        }
         self.tables_made = [
             (insert_of(model), [Moves(self, model, row) for row in rows])
             for model, rows in self.rows.items()
@@ -231,8 +233,9 @@ def full_columns(row) -> dict:
     return {f.attname: plain(getattr(row, f.attname)) for f in all_fields(row)}
 
 
-def suffixed(model, keys) -> set[str]:
-    """The columns that must differ in each copy, beside keys, ids and links."""
+def suffixed(model, keys, rows) -> set[str]:
+    """The columns that must differ in each copy of the rows, beside keys, ids and
+    links."""
     from django.db.models import CharField, ForeignKey, IntegerField, UniqueConstraint
 
     def differs(field) -> bool:
@@ -253,6 +256,8 @@ def suffixed(model, keys) -> set[str]:
         fields = [model._meta.get_field(name) for name in rule.fields]
         if any(differs(field) or field.attname in found for field in fields):
             continue
+        if any(all(row[field.attname] is None for row in rows) for field in fields):
+            continue  # where nothing is named, nothing can be named twice
         plain = [f for f in fields if isinstance(f, kinds)]
         found |= {field.attname for field in plain[:1]}
     return found
