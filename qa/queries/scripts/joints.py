@@ -60,7 +60,9 @@ def standing(joint: Joint) -> list[dict]:
     begun = Check.objects.filter(fit_up__joint=joint, state__void=False).order_by()
     newest = begun.values("fit_up__airframe").annotate(newest=Max("pk"))
     related = [f"fit_up__{name}" for name in remeasure.FIT_UP]
-    rows = Check.objects.filter(pk__in=newest.values("newest"))
+    # Asked first: within the other statement PostgreSQL joined every check there is.
+    keys = list(newest.values_list("newest", flat=True))
+    rows = Check.objects.filter(pk__in=keys)
     checks = list(rows.select_related("entry", *CHECK, *related))
     changed = remeasure.since(checks) if checks else {}
     by_airframe = {check.fit_up.airframe_id: check for check in checks}
