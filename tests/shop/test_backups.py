@@ -7,6 +7,7 @@ import random
 import shutil
 import sqlite3
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -27,6 +28,7 @@ from shop.actions import tooling
 from shop.actions.backups import plan_backups
 from shop.actions.photos import add_photo
 from shop.ledger import perform, sealer
+from shop.ledger.verify import verify
 from shop.models import BackupPlan, Entry, Photo, Tool
 from shop.queries import backups as queries
 from shop.serving import (
@@ -38,6 +40,7 @@ from shop.serving import (
     restoring,
 )
 from shop.serving.backups import record_backup
+from tests.around import by_hand
 from tests.conftest import make_people
 from tests.qa.making import make_check, read, refit
 
@@ -589,3 +592,36 @@ def test_the_server_makes_one_in_a_process_of_its_own_and_puts_on_record_how_it_
     plan.place = str(tmp_path / "home" / "inside")
     nightly.make_one(plan)
     assert "on another disk" in queries.attempts()[0].problem
+
+
+def test_a_copy_is_of_one_moment_and_ends_while_somebody_saves_without_a_pause(
+    committed_db, tmp_path, monkeypatch
+):
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL is read within one transaction")
+    make_people()
+    sealer.seal()
+    before = Entry.objects.count()
+    # Of so small a database all pages would come at one go.
+    monkeypatch.setattr(other_databases, "PAGES", 20)
+    copied, copy = threading.Event(), tmp_path / "copy.sqlite3"
+
+    def save() -> int:
+        acts = 0
+        while acts < 3000 and not copied.is_set():
+            with by_hand():
+                acts += 1
+        connection.close()
+        return acts
+
+    with ThreadPoolExecutor() as pool:
+        saver = pool.submit(save)
+        while Entry.objects.count() < before + 3:
+            continue
+        other_databases.copy_database(copy)
+        copied.set()
+        assert saver.result() < 3000, "it began anew after each save"
+    made = other_databases.of_file(copy, read_only=True)
+    with other_databases.records_in(made, tmp_path / "files"):
+        assert before < Entry.objects.count()
+        assert verify().faults == ()

@@ -176,7 +176,7 @@ def joints(*, type=None, words="") -> QuerySet[Joint]:
         Joint.objects.exclude(current=None)
         .select_related("type", "position", "surround", "current")
         .annotate(station_count=count_of(Station.objects, "revision", "current"))
-        .order_by("type_id", "number")
+        .order_by("type_id", "number")  # as an index has them; a code would be sorted
     )
     if type:
         rows = rows.filter(type=type)
