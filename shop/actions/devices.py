@@ -98,7 +98,8 @@ def device_of(token: str, *opens: str) -> Device | None:
         device is None
         or device.withdrawn_at
         or device.opens not in opens
-        or device.refused_because
+        or not device.person.is_active
+        or device.person.must_change_password
     ):
         return None
     return device
