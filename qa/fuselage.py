@@ -89,6 +89,7 @@ def _record(by: Person, content: ActContent, envelope: dict, *, cut: bool) -> No
             note=note,
             reason=note[:200],
             more=more,
+            keep_overtaken=True,
             **envelope,
         )
         return

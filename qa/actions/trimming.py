@@ -157,6 +157,7 @@ def record_trim(
     note: str = "",
     reason: str = "",
     more: bool = False,
+    keep_overtaken: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record what came off, and a move made at the same time; open the next fit-ups.
@@ -164,21 +165,22 @@ def record_trim(
     checks: those that were planned together, each with its fit-up, its parts and their
     designs; `taken` names one of them for each depth. plan: what asked for it, which is
     done then unless `more` is still to be cut by it. reason: why a cut goes beyond the
-    plan; of primary structure only who releases cuts may give one. Returns the new
-    fit-ups, in the order of the checks.
+    plan, or was made by one that is overtaken; of primary structure only who releases
+    cuts may give one. keep_overtaken: who cut may not have known that the plan is, so
+    it is kept without a reason. Returns the new fit-ups, in the order of the checks.
     """  # fmt: skip
     roles.require(by, "cut parts")
     proven = not envelope.get("claimed")
-    depths = [(cut, cut.depth_nm()) for cut in taken]
-    if not any(depth for _, depth in depths):
-        raise Refused("Nothing came off: there is nothing to record.", field="cuts")
+    depths = _depths(taken)
     envelope.setdefault("said", _content(checks, taken, moved, note, plan, reason))
     with perform(envelope.pop("form", "trim/2"), by=by, **envelope) as act:
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
         rows = _lines(checks, fit_ups, depths, _asked(plan))
-        deviations = _deviations(by if proven else None, plan, rows, reason.strip())
+        deviations = _deviations(
+            by if proven else None, plan, rows, reason.strip(), keep_overtaken
+        )
         for row in [*rows, *deviations]:
             row.plan = plan
             act.record(row)
@@ -197,6 +199,13 @@ def record_trim(
     return opened
 
 
+def _depths(taken: list[Taken]) -> list[tuple[Taken, int]]:
+    depths = [(cut, cut.depth_nm()) for cut in taken]
+    if not any(depth for _, depth in depths):
+        raise Refused("Nothing came off: there is nothing to record.", field="cuts")
+    return depths
+
+
 def _moved_too(act, checks, moved: Moved | Settings | None, plan) -> list:
     """Record what was done beside the cut; return the settings among it."""
     if isinstance(moved, Settings):
@@ -213,7 +222,9 @@ def _asked(plan: FitPlan | None) -> dict:
     return {row[:3]: row[3] for row in rows}
 
 
-def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation]:
+def _deviations(
+    by, plan, rows: list[TrimCut], reason: str, keep_overtaken: bool
+) -> list[CutDeviation]:
     """What goes beyond the plan, as it is recorded; Refused where it may not be.
 
     by: None where it is only claimed who cut it: that permits nothing.
@@ -224,13 +235,12 @@ def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation
         primary = cut_allowance.needs_release(excess.part)
         if primary and not (reason and by and roles.may(by, "release cuts")):
             raise Refused(_too_deep(plan, excess, changed), code="unreleased")
-        if not reason:
-            raise Refused(
-                f"{excess.part.serial} was cut {to_mm(excess.cut_nm):.2f} mm deep "
-                f"where {to_mm(excess.allowed_nm):.2f} mm was planned: say why.",
-                field="reason",
-                code="reason",
-            )
+    if excesses and not reason:
+        as_planned = changed and not cut_allowance.beyond(plan, rows, overtaken=False)
+        if not (keep_overtaken and as_planned):
+            words = _unexplained(plan, excesses[0], changed)
+            raise Refused(words, field="reason", code="reason")
+        reason = f"{plan.label} was overtaken when this came in; no reason was given."
     return [
         CutDeviation(
             fit_up=excess.fit_up,
@@ -244,6 +254,18 @@ def _deviations(by, plan, rows: list[TrimCut], reason: str) -> list[CutDeviation
         )
         for excess in excesses
     ]
+
+
+def _unexplained(plan, excess: cut_allowance.Beyond, changed) -> str:
+    if changed:
+        return (
+            f"{plan.label} is overtaken: {overtaking.in_words(changed)}. Say why "
+            f"{excess.part.serial} was cut by it."
+        )
+    return (
+        f"{excess.part.serial} was cut {to_mm(excess.cut_nm):.2f} mm deep where "
+        f"{to_mm(excess.allowed_nm):.2f} mm was planned: say why."
+    )
 
 
 def _too_deep(plan, cut: cut_allowance.Beyond, changed) -> str:

@@ -162,10 +162,16 @@ class TrimForm(forms.Form):
     )
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
-    def __init__(self, *arguments, rows, moved="", unit="mm", **named):
+    def __init__(self, *arguments, rows, moved="", unit="mm", overtaken=False, **named):
         super().__init__(*arguments, **named)
         self.rows = rows
         self.fields["unit"].initial = unit
+        if overtaken:
+            reason = self.fields["reason"]
+            reason.label = _("Why it was cut by a plan that is overtaken")
+            reason.required = True
+            words = _("The plan is overtaken: say why it was cut by it.")
+            reason.error_messages["required"] = words
         if moved:
             self.fields["moved"].choices = [
                 ("yes", moved),

@@ -60,7 +60,7 @@ def beyond(
 ) -> list[Beyond]:
     """Where these cuts, not recorded yet, with those recorded since the plan was made,
     go deeper than it allows. Nothing is allowed of primary structure that is not
-    released, and nothing without a plan."""
+    released, and nothing without a plan or by one that is overtaken."""
     groups = defaultdict(list)
     for cut in cuts:
         groups[cut.part_id, cut.side, cut.fit_up.joint_id].append(cut)
@@ -68,7 +68,8 @@ def beyond(
     for (_part, side, joint), rows in groups.items():
         part, fit_up = rows[0].part, rows[0].fit_up
         allowed = []
-        if not needs_release(part) or is_released(plan, part, overtaken):
+        free = not overtaken and not needs_release(part)
+        if free or is_released(plan, part, overtaken):
             allowed = planned_line(plan, part, side, joint)
         before = cuts_since(plan, part, side, joint)
         seam = _seam(fit_up.revision)

@@ -47,6 +47,7 @@ def trim(request, uuid):
         rows=[row for row in rows_left(view) if row.side in Side.values],
         moved=_moved_words(view) if move else "",
         unit=view.unit,
+        overtaken=bool(worked.changes),
     )
     if request.method == "POST":
         done, _opened = attempt(form, _cutting(request.user, form, view, move))

@@ -16,6 +16,7 @@ from qa.models import (
     AdjusterSetting,
     AppliedMove,
     Check,
+    CutDeviation,
     FitPlan,
     FitUp,
     FitUpReason,
@@ -659,6 +660,35 @@ def test_a_station_read_again_overtakes_the_plan_and_what_could_be_done_now_is_t
     assert PlanEnd.objects.get().plan == plan
     told = next_of(builder, check)
     assert told["plan"] and "overtaken" not in told["html"]
+
+
+def test_a_cut_sent_after_its_plan_was_overtaken_is_kept_and_the_record_says_so(
+    engineer, builder
+):
+    check, plan = tight(engineer)
+    told = next_of(builder, check)
+    read(a_check(engineer, fit_up=check.fit_up), "3", "gap", "1.00")
+    deeper = put(builder, done(told, s3=80), form="cut/1").json()["error"]
+    assert deeper["code"] == "reason", "deeper than it asked is not as it asked"
+    assert put(builder, done(told), form="cut/1").status_code == 201
+    row = CutDeviation.objects.get()
+    assert (row.plan, row.cut_nm, row.allowed_nm) == (plan, 450_000, 0)
+    assert row.reason == (
+        f"{plan.label} was overtaken when this came in; no reason was given."
+    )
+    assert row.reason in builder.get(f"/plans/{plan.number}/").content.decode()
+    assert not verify().faults
+
+
+def test_a_cut_sent_with_a_note_gives_it_as_the_reason_of_its_overtaken_plan(
+    engineer, builder
+):
+    check, _plan = tight(engineer)
+    told = next_of(builder, check)
+    read(a_check(engineer, fit_up=check.fit_up), "3", "gap", "1.00")
+    said = {**done(told), "note": "cut before it was read"}
+    assert put(builder, said, form="cut/1").status_code == 201
+    assert CutDeviation.objects.get().reason == "cut before it was read"
 
 
 def test_where_the_readings_are_stale_an_overtaken_plan_only_says_to_measure(

@@ -215,6 +215,29 @@ def test_on_secondary_structure_a_deeper_cut_asks_for_a_reason(engineer, builder
     assert PlanEnd.objects.get(plan=plan).how == "done"
 
 
+def test_a_cut_by_an_overtaken_plan_asks_for_a_reason(engineer, builder, client_of):
+    check = tight(engineer)
+    plan = take(engineer, check)
+    read_at(a_check(engineer, fit_up=check.fit_up), {"3": "0.50"})
+    overtaken = f"{plan.label} is overtaken.* measured again at 3. Say why"
+    with pytest.raises(Refused, match=overtaken) as no:
+        cut(builder, check, {"3": "0.10"}, plan=plan)
+    assert (no.value.field, no.value.code) == ("reason", "reason")
+    form = {"unit": "mm", "moved": "no", "as_asked": "on", "note": "by the old sheet"}
+    client, where = client_of("builder"), f"/fit-checks/{check.entry_id}/trim/"
+    page = client.post(where, {**form, "reason": " "})
+    words = "The plan is overtaken: say why it was cut by it."
+    assert page.context["form"].errors == {"reason": [words]}
+    assert "by the old sheet" in page.content.decode()
+    assert not TrimCut.objects.exists()
+    assert client.post(where, {**form, "reason": "cut before"}).status_code == 302
+    rows = CutDeviation.objects.all()
+    assert {(row.part, row.allowed_nm, row.reason) for row in rows} == {
+        (check.fit_up.part, 0, "cut before")
+    }
+    assert not any(row.authorized for row in rows)
+
+
 def test_two_builders_with_one_released_cut(people, client_of):
     """Both hold the work order. One cuts all of it; what the other cut is refused, and
     becomes a deviation only by the engineer."""
