@@ -98,8 +98,7 @@ def device_of(token: str, *opens: str) -> Device | None:
         device is None
         or device.withdrawn_at
         or device.opens not in opens
-        or not device.person.is_active
-        or device.person.must_change_password
+        or device.refused_because
     ):
         return None
     return device

@@ -4,6 +4,7 @@ import uuid
 
 from django.db import models
 from django.db.models import Q
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from .kept import Kept
@@ -47,6 +48,15 @@ class Device(Kept):
                 condition=Q(opens__in=Opens.values), name="device_opens_known"
             )
         ]
+
+    @property
+    def refused_because(self) -> str:
+        """Why its person keeps it out for now, in words; "" where nothing does."""
+        if not self.person.is_active:
+            return gettext("may not sign in any more: its token is refused")
+        if self.person.must_change_password:
+            return gettext("has to choose a password: until then its token is refused")
+        return ""
 
     def __str__(self) -> str:
         return self.name

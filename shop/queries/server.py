@@ -21,6 +21,8 @@ from . import backups
 
 # A night of photos and a backup's worth of log: enough to act in good time.
 LOW_BYTES = 800 * BYTES_PER_MB
+# With less, what is told in whole MB is 0, and no act fits.
+FULL_BYTES = BYTES_PER_MB
 DAY = timedelta(days=1)
 # The sealer comes every second.
 BEHIND = timedelta(minutes=1)
@@ -53,6 +55,10 @@ class Health:
     mistakes: list[Mistake]
     unsealed_for: timedelta
     certificate_ends: datetime | None
+
+    @property
+    def is_full(self) -> bool:
+        return self.free < FULL_BYTES
 
     @property
     def concerns(self) -> list[str]:

@@ -130,7 +130,9 @@ def server_list(person: Person) -> Listed:
     items = []
     if "disk" in health.concerns:
         free = _("%(mb)d MB free") % {"mb": health.free // BYTES_PER_MB}
-        items.append(Item(_("Its disk is nearly full"), free, url))
+        nearly = _("Its disk is nearly full")
+        words = _("The disk is full: nothing can be saved")
+        items.append(Item(words if health.is_full else nearly, free, url))
     if "sealer" in health.concerns:
         late = _("the oldest for %(time)s") % {"time": spoken(health.unsealed_for)}
         items.append(Item(_("Acts wait for their seal"), late, url))

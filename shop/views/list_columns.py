@@ -222,6 +222,10 @@ DEVICES = ListFile(
         Column(_("Made"), "made_at"),
         Column(_("Last seen"), "seen_at"),
         Column(_("Withdrawn"), "withdrawn_at"),
+        Column(
+            _("Refused now, as its person"),
+            lambda row: "" if row.withdrawn_at else row.refused_because,
+        ),
     ),
 )
 

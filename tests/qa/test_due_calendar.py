@@ -4,16 +4,18 @@ from datetime import date, timedelta
 
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from icalendar import Calendar
 
 from qa.actions.nonconformances import assign
 from qa.actions.raising import raise_by_hand
+from qa.queries import due as queries
 from shop.actions import devices
 from shop.models import Opens
 from tests.conftest import PASSWORD
 from tests.qa.making import make_airframe, make_instrument
 from tests.qa.test_scripts_api import with_password
-from tests.shop.making_floor import make_lot
+from tests.shop.making_floor import make_lot, make_tool
 
 
 def made(by, **more):
@@ -63,6 +65,45 @@ def test_what_is_due_stands_on_its_day_for_the_shop_and_for_each_person(people):
     assert set(mine) < set(found)
     _device, leads_own = made(lead)
     assert not any(item.title in str(e["SUMMARY"]) for e in events(leads_own).values())
+
+
+def test_what_has_no_room_in_it_is_counted_today_with_its_kind_and_its_list(
+    people, monkeypatch
+):
+    monkeypatch.setattr(queries, "ITEMS_MOST", 2)
+    lead, day = people["lead"], date(2027, 1, 31)
+    _device, token = made(lead, whole_shop=True)
+
+    def left_out() -> dict:
+        return {
+            str(event["SUMMARY"]): (event["DTSTART"].dt, str(event["URL"]))
+            for event in events(token).values()
+            if "not in this calendar" in event["SUMMARY"]
+        }
+
+    for number in range(2):
+        make_lot(lead, number=f"L-{number}", expires_on=day)
+        make_instrument(people["engineer"], code=f"SG-{number}", due=day)
+    assert left_out() == {}
+    for number in range(2, 5):
+        make_lot(lead, number=f"L-{number}", expires_on=day)
+        owned = {"owner": "another shop", "due_back": day}
+        make_tool(lead, code=f"T-{number}", **owned)
+    make_instrument(people["engineer"], code="SG-2", due=day)
+    rest = ": {} more due, not in this calendar. All of them are under {}."
+    today = timezone.localdate()
+    root = "http://testserver"
+    assert left_out() == {
+        "Lots that expire" + rest.format(3, "Lots"): (today, root + reverse("lots")),
+        "Tools to give back" + rest.format(1, "Tooling"): (
+            today,
+            root + reverse("tooling"),
+        ),
+        "Calibrations of instruments" + rest.format(1, "Instruments"): (
+            today,
+            root + reverse("instruments"),
+        ),
+    }
 
 
 def test_a_calendar_ends_when_it_is_withdrawn_and_opens_nothing_else(people, client_of):

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from shop.models import Device, Opens
+from shop.models import Device, Opens, Person
 from tests.around import by_hand
 
 
@@ -44,6 +44,24 @@ def test_it_takes_as_many_statements_for_30_devices_as_for_1(people, client_of):
     assert {row["Name"] for row in in_csv(lead)} == {f"Gauge {n}" for n in range(30)}
     own = in_csv(client_of("builder"))
     assert own and {row["Acts for"] for row in own} == {people["builder"].name}
+
+
+def test_it_says_whose_person_keeps_a_token_out(people, client_of):
+    devices(people, len(people))
+    left, new, gone = people["builder"], people["inspector"], people["visitor"]
+    with by_hand():
+        Person.objects.filter(pk__in=(left.pk, gone.pk)).update(is_active=False)
+        Person.objects.filter(pk=new.pk).update(must_change_password=True)
+        Device.objects.filter(person=gone).update(withdrawn_at=timezone.now())
+    lead, column = client_of("lead"), "Refused now, as its person"
+    refused = {row["Acts for"]: row[column] for row in in_csv(lead) if row[column]}
+    assert refused == {
+        left.name: "may not sign in any more: its token is refused",
+        new.name: "has to choose a password: until then its token is refused",
+    }
+    page = lead.get(reverse("devices")).content.decode()
+    for words in refused.values():
+        assert page.count(words) == 1
 
 
 def in_csv(client) -> list[dict]:

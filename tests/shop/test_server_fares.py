@@ -205,6 +205,22 @@ def test_the_lead_is_told_what_is_full_old_or_failing(failing_server, client_of)
     assert page.count('class="caution"') == 3
 
 
+def test_a_disk_that_is_full_is_not_called_nearly_full(client_of, monkeypatch):
+    full, nearly = "The disk is full: nothing can be saved", "disk is nearly full"
+    lead = client_of("lead")
+
+    def words() -> list[list[str]]:
+        pages = [
+            lead.get(reverse(name)).content.decode() for name in ("front", "server")
+        ]
+        return [[text for text in (full, nearly) if text in page] for page in pages]
+
+    monkeypatch.setattr(server, "LOW_BYTES", 10**18)
+    assert words() == [[nearly], [nearly]]
+    monkeypatch.setattr(server, "FULL_BYTES", 10**18)
+    assert words() == [[full], [full]]
+
+
 def test_who_is_not_signed_in_learns_a_word_and_no_more(failing_server, client):
     answer = client.get("/health")
     assert (answer.status_code, answer.content) == (200, b"ok")

@@ -84,10 +84,12 @@ class MotionRow:
             return _("left as it is") if self.raised else _("not moved so")
         way = self.plus if count > 0 else self.minus
         amount = f"{abs(count) / 10**places:.{places}f} {unit}"
+        values = {"way": way, "amount": amount, "place": self.words, "at": self.at}
         if self.raised:
-            return f"{way} {amount} at {self.words}"
-        where = _(" at station %(at)s") % {"at": self.at} if self.at else ""
-        return f"{amount} {way}{where}"
+            return _("%(way)s %(amount)s at %(place)s") % values
+        if self.at:
+            return _("%(amount)s %(way)s at station %(at)s") % values
+        return _("%(amount)s %(way)s") % values
 
 
 def step_mm(unit: str, places: int) -> float:
