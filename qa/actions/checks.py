@@ -2,7 +2,7 @@
 
 from functools import lru_cache
 
-from django.db.models import F
+from django.db.models import Exists, F, OuterRef
 
 from qa.models import (
     Check,
@@ -19,7 +19,7 @@ from qa.models import (
     Station,
 )
 from qa.numeric.verdict.acceptance import NarrowLimits
-from qa.rules import gauges, judging, requirements
+from qa.rules import gauges, judging, remeasure, requirements
 from shop import roles
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
@@ -28,6 +28,19 @@ from shop.models.prepared_statements import Prepared, Slot, insert
 LOCKED = Prepared(
     lambda: CheckState.objects.select_for_update(of=("self",), no_key=True).filter(
         fit_check=Slot("check")
+    )
+)
+# Whether it has a value may be answered as of before it was locked: a second reading is
+# then taken for the first as well, and what follows from that is looked at twice.
+LOCKED_TO_READ = Prepared(
+    lambda: (
+        CheckState.objects.select_for_update(of=("self",), no_key=True)
+        .filter(fit_check=Slot("check"))
+        .annotate(
+            has_value=Exists(
+                remeasure.measured_values().filter(fit_check=OuterRef("fit_check"))
+            )
+        )
     )
 )
 STANDING = Prepared(
@@ -143,7 +156,7 @@ def record_reading(
     _require_readable(check, kind, typed, reason, envelope.get("made_at", ""))
     envelope.setdefault("said", _reading_content(check, station, kind, typed, reason))
     with perform("reading/1", by=by, **envelope) as act:
-        state = LOCKED.first(check=check.pk)
+        state = LOCKED_TO_READ.first(check=check.pk)
         now = _standing(check, station, kind)
         if supersedes and not reason and typed.needs_a_reason_after(supersedes):
             raise Refused("Say why this replaces the reading before.", field="reason")
@@ -159,7 +172,7 @@ def record_reading(
         base_stands = (now and now.reading_id) == (supersedes and supersedes.pk)
         reading = judging.judged(check, station, kind, typed)
         reading.supersedes, reading.reason = supersedes, reason
-        reading.late = late
+        reading.late, reading.is_first = late, not state.has_value
         reading.clash = not base_stands and not late
         act.record(reading)
         _project(state, now, reading, act)

@@ -81,8 +81,7 @@ def follow(facts: Sequence[Fact], kept: dict) -> None:
     for fact in facts:
         if isinstance(fact, Reading):
             # A joint is measured since its check began, from the first value of it on.
-            first = fact.value_nm is not None and FIRST.first(check=fact.fit_check_id)
-            if first == (fact.pk,):
+            if fact.value_nm is not None and _is_first(fact):
                 fit_up = fact.fit_check.fit_up
                 joints.add((fit_up.joint_id, fit_up.airframe_id))
         elif isinstance(fact, PlacementAct):
@@ -100,6 +99,12 @@ def follow(facts: Sequence[Fact], kept: dict) -> None:
             with connection.cursor() as cursor:
                 cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ADVISORY])
         _look_again(joints | _fitted(parts, places))
+
+
+def _is_first(reading: Reading) -> bool:
+    if reading.is_first is not None:
+        return reading.is_first
+    return FIRST.first(check=reading.fit_check_id) == (reading.pk,)
 
 
 def _resting_on(content: Confirmation) -> set[tuple[int, int]]:

@@ -134,6 +134,8 @@ class Reading(Fact):
     clash = models.BooleanField(default=False)
     # Came in after the check was finished: does not stand until a person counts it in.
     late = models.BooleanField(default=False)
+    # Whether its check had no value before it; None where nobody looked.
+    is_first: bool | None = None
 
     class Meta:
         ordering = ("id",)

@@ -31,10 +31,11 @@ from shop.ledger import Refused, together, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import must_change, must_set_second_factor
-from shop.models import Entry, Person, Tablet
+from shop.models import Entry, Person
 from shop.queries.heads import head_for_tablet
 from shop.queries.incarnations import database_id, database_ids
 from shop.queries.second_factor import asks_for_code
+from shop.queries.tablet_requests import TabletRequest, by_token
 from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
 from shop.views.account import whence
@@ -81,15 +82,19 @@ class SignIn(Exception):
         self.code, self.message = code, message
 
 
-def tablet_of(request) -> Tablet | None:
-    """Return the enrolled tablet whose token came with the request."""
+def asked_by_tablet(request) -> TabletRequest | None:
+    """Return who asks, where an enrolled tablet's token came with the request."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     if scheme != "Bearer":
         return None
-    tablet = tablets.by_token(token)
-    if tablet is None or tablet.revoked_at:
+    asked = by_token(token, _known_head(request))
+    if asked is None or asked.tablet.revoked_at:
         raise SignIn("revoked", "This tablet is not enrolled any more.")
-    return tablet
+    return asked
+
+
+def _known_head(request) -> str:
+    return request.headers.get("X-Head", "")
 
 
 def api(*methods: str, signed: bool = True):
@@ -109,7 +114,8 @@ def api(*methods: str, signed: bool = True):
         @wraps(view)
         def answer(request, *args, **kwargs):
             try:
-                request.tablet = tablet_of(request)
+                asked = asked_by_tablet(request)
+                request.tablet = asked and asked.tablet
                 known = request.tablet or request.user.is_authenticated
                 if signed and not known:
                     raise SignIn
@@ -120,9 +126,9 @@ def api(*methods: str, signed: bool = True):
                 reads = request.method in READING
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
-                        _same_database(request)
+                        _same_database(request, asked)
                     response = view(request, *args, **kwargs)
-                    return _witnessed(request, response)
+                    return _witnessed(request, response, asked)
             except NO as no:
                 return said_no(no)
             except RequestDataTooBig:
@@ -140,13 +146,16 @@ def api(*methods: str, signed: bool = True):
     return wrap
 
 
-def _witnessed(request, response):
+def _witnessed(request, response, asked: TabletRequest | None):
     """Tell a head of the ledger to keep, and prove that it goes on from the one that
     the tablet was told before: the tablet compares."""
-    if request.tablet or request.user.is_authenticated:
-        known = request.headers.get("X-Head", "")
-        if head := head_for_tablet(known):
-            response["X-Head"] = head
+    head = ""
+    if asked:
+        head = asked.head
+    elif request.user.is_authenticated:
+        head = head_for_tablet(_known_head(request))
+    if head:
+        response["X-Head"] = head
     return response
 
 
@@ -175,9 +184,9 @@ def _field(no: ValidationError) -> str:
     return next(iter(no.message_dict), "") if hasattr(no, "error_dict") else ""
 
 
-def _same_database(request) -> None:
+def _same_database(request, by_tablet: TabletRequest | None) -> None:
     """Refuse what was meant for another database at the same address."""
-    request.database = database_id()
+    request.database = by_tablet.database if by_tablet else database_id()
     asked = request.headers.get("X-Database") or request.database
     if asked != request.database:
         raise Refused(

@@ -9,12 +9,18 @@ from django.utils.translation import gettext as _
 from shop import roles
 from shop.actions.locks import locked
 from shop.ledger import Refused, perform, writing
-from shop.models import Device, Opens, Person, SignInTry, Tried
+from shop.models import (
+    Device,
+    Opens,
+    Person,
+    SignInTry,
+    Tried,
+    digest_of_token,
+)
 from shop.numeric.units import S_PER_MIN
 from shop.rules import throttling
 
 from .signing_in import digest_of_name, prove_password
-from .tablets import digest_of
 
 NOBODY = ""
 SEEN_EVERY = timedelta(minutes=5)
@@ -67,7 +73,7 @@ def make_device(
             name=name.strip(),
             opens=opens,
             whole_shop=whole_shop,
-            token_sha256=digest_of(token),
+            token_sha256=digest_of_token(token),
             person=person,
             made_by=by,
             made_at=act.now,
@@ -93,7 +99,7 @@ def withdraw_device(*, by: Person, device: Device) -> None:
 def device_of(token: str, *opens: str) -> Device | None:
     """Return the device that holds a token and may come in; None where none does."""
     rows = Device.objects.select_related("person")
-    device = rows.filter(token_sha256=digest_of(token)).first()
+    device = rows.filter(token_sha256=digest_of_token(token)).first()
     if (
         device is None
         or device.withdrawn_at

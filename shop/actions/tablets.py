@@ -1,6 +1,5 @@
 """Tablets: enrolled by the lead, revoked when lost; PINs proven once a shift."""
 
-import hashlib
 import logging
 import secrets
 from datetime import timedelta
@@ -12,7 +11,7 @@ from django.utils import timezone
 from shop import roles
 from shop.actions.locks import hold_row
 from shop.ledger import Refused, perform, writing
-from shop.models import Person, PinTry, Proof, Tablet
+from shop.models import Person, PinTry, Proof, Tablet, digest_of_token
 from shop.models.prepared_statements import Prepared, Slot
 from shop.rules import throttling
 from shop.wording.spans import wait
@@ -38,10 +37,6 @@ class WrongPin(Refused):
         super().__init__("That is not the PIN.", field="pin", code="pin")
 
 
-def digest_of(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
 def enroll(*, by: Person, name: str) -> tuple[Tablet, str]:
     """Enroll a tablet and return it with its token, which is told only now."""
     roles.require(by, "manage tablets")
@@ -52,7 +47,7 @@ def enroll(*, by: Person, name: str) -> tuple[Tablet, str]:
     with perform("tablet/1", by=by, said={"name": name}) as act:
         tablet = Tablet.objects.create(
             name=name,
-            token_sha256=digest_of(token),
+            token_sha256=digest_of_token(token),
             enrolled_by=by,
             enrolled_at=act.now,
         )
@@ -73,14 +68,6 @@ def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
         tablet.revoked_at = act.now
         tablet.save(update_fields=["revoked_at"])
         tablet.proofs.all().delete()
-
-
-BY_TOKEN = Prepared(lambda: Tablet.objects.filter(token_sha256=Slot("token")))
-
-
-def by_token(token: str) -> Tablet | None:
-    """Return the tablet that holds a token, revoked or not."""
-    return BY_TOKEN.first(token=digest_of(token))
 
 
 def set_pin(

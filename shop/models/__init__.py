@@ -61,7 +61,7 @@ from .second_factor import RecoveryCode, SecondFactor
 from .sign_ins import Session, SignInTry, Tried
 from .signatures import Meaning, ProvenBy, Signature
 from .suspects import Decision, Hold, HoldAct, Suspect, SuspectDecision
-from .tablets import PinTry, Proof, Tablet
+from .tablets import PinTry, Proof, Tablet, digest_of_token
 from .temporary import (
     TemporaryItem,
     TemporaryKind,
@@ -93,6 +93,7 @@ __all__ = [
     "SecondFactor",
     "RecoveryCode",
     "Tablet",
+    "digest_of_token",
     "Proof",
     "PinTry",
     "Authorship",

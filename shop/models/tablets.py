@@ -1,11 +1,17 @@
 """Tablets of the shop, and who has proven to the server to be holding one."""
 
+import hashlib
 import uuid
 
 from django.db import models
 
 from .kept import Kept
 from .people import Person
+
+
+def digest_of_token(token: str) -> str:
+    """What is kept of the token of a tablet or another device."""
+    return hashlib.sha256(token.encode()).hexdigest()
 
 
 class Tablet(Kept):

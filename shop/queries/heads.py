@@ -20,11 +20,14 @@ NEWEST = Prepared(
 # With what the ledger has at a position that somebody knows.
 NEWEST_AND_THERE = Prepared(
     lambda: Seal.objects.order_by("-position").values_list(
-        "position",
-        "digest",
-        Subquery(Seal.objects.filter(position=Slot("position")).values("digest")),
+        "position", "digest", there()
     )[:1]
 )
+
+
+def there() -> Subquery:
+    """The digest that the ledger has at a position, a slot."""
+    return Subquery(Seal.objects.filter(position=Slot("position")).values("digest"))
 
 
 @dataclass(frozen=True)
@@ -51,9 +54,17 @@ def head_for_tablet(known: str) -> str:
     """What a tablet is told with each answer: the newest head, and the digest that this
     ledger has at the position that the tablet knows ("-": it has none there). "" where
     nothing was ever sealed and the tablet knows nothing."""
+    return told(known, *(NEWEST_AND_THERE.first(position=place(known)) or UNSEALED))
+
+
+def place(known: str) -> int:
+    """The position that a tablet says it knows."""
     is_position = known.isascii() and known.isdigit() and len(known) < 19
-    at = int(known) if is_position else NOWHERE
-    position, digest, there = NEWEST_AND_THERE.first(position=at) or UNSEALED
+    return int(known) if is_position else NOWHERE
+
+
+def told(known: str, position: int, digest: str, there: str | None) -> str:
+    """A head and what stands at a known position, in the words of `head_for_tablet`."""
     if not (position or known):
         return ""
     return f"{position} {digest} {there or NONE}"

@@ -16,6 +16,7 @@ without it (an entry that is a bare receipt: no facts in it, no digest, no seal)
 """
 
 import contextlib
+import datetime as dt
 import http.client
 import json
 import os
@@ -237,7 +238,8 @@ def reading(check: str, station: int, kind: str) -> dict:
         "unit": "mm",
     }
     body = {"form": "reading/1", "by": "builder", "device": "", "seq": station}
-    body |= {"made_at": "2026-11-25T09:00:00.000Z", "said": said}
+    made_at = dt.datetime.now(dt.UTC).isoformat(timespec="milliseconds")
+    body |= {"made_at": made_at, "said": said}
     return {"id": str(uuid.uuid4()), "body": body}
 
 
