@@ -10,9 +10,9 @@ next power of two, the last value again in those that are left.
 import contextlib
 import datetime as dt
 import functools
+import itertools
 import uuid
 from collections.abc import Callable
-from types import SimpleNamespace
 
 from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
 from django.db.models.query import get_related_populators
@@ -105,32 +105,19 @@ def cursor_of(at, *, once=False):
     adds as much as a statement takes. PostgreSQL plans each statement once for this
     connection, which costs it twice what it takes to answer one (unless it is asked but
     `once`)."""
-    watched = at.queries_logged or at.execute_wrappers
-    if at.vendor != "postgresql":
-        return at.cursor() if watched else _of_sqlite(at)
-    if once:
+    if at.queries_logged or at.execute_wrappers:
         return at.cursor()
-    # As `cursor` does first: a connection that was lost is left before it is set up.
-    at.close_if_health_check_failed()
-    at.ensure_connection()
-    return _planning(at, at.cursor) if watched else _of_postgresql(at)
-
-
-def _planning(at, make: Callable):
-    """Make a cursor that lets each statement be planned once."""
-    raw = at.connection
-    raw.prepare_threshold = 0  # Django says never
-    raw.prepared_max = 1_000  # each statement has a few lengths of list
-    usual, raw.cursor_factory = raw.cursor_factory, _planned_once()
-    try:
-        return make()
-    finally:
-        raw.cursor_factory = usual
+    if at.vendor != "postgresql":
+        return _of_sqlite(at)
+    return at.cursor() if once else _of_postgresql(at)
 
 
 @contextlib.contextmanager
 def _of_postgresql(at):
     """One that stays with its connection."""
+    # As Django's own does first: a connection that was lost is left.
+    at.close_if_health_check_failed()
+    at.ensure_connection()
     at.validate_thread_sharing()
     at.validate_no_broken_transaction()
     with at.wrap_database_errors:
@@ -187,12 +174,15 @@ def _libpq_cursor():
 
     class OfLibpq:
         """Statements planned once for a connection, sent by libpq itself: what psycopg
-        does around each costs the server more than the answer costs the database."""
+        does around each costs the server more than the answer costs the database. That
+        plans none of its own here, or it would drop these with its own.
+        """
 
         def __init__(self, connection):
             self.connection, self.pgconn = connection, connection.pgconn
             self.transformer = Transformer(connection)
             self.names: dict[tuple, bytes] = {}
+            self.numbers = itertools.count()
             self.result = None
 
         def execute(self, sql: str, params) -> None:
@@ -225,32 +215,21 @@ def _libpq_cursor():
         def _planned(self, sql: str, types) -> bytes:
             key = (sql, types)
             if key not in self.names:
-                name = f"shop_{len(self.names)}".encode()
+                name = f"shop_{next(self.numbers)}".encode()
                 asked = self.pgconn.prepare(name, _with_numbers(sql), types)
                 self._answered(asked)
                 self.names[key] = name
             return self.names[key]
 
         def _answered(self, result):
-            if result.status not in done:
-                raise errors.error_from_result(result, self.transformer.encoding)
-            return result
+            if result.status in done:
+                return result
+            error = errors.error_from_result(result, self.transformer.encoding)
+            if isinstance(error, errors.InvalidSqlStatementName):
+                self.names.clear()  # somebody else dropped them
+            raise error
 
     return OfLibpq
-
-
-@functools.cache
-def _planned_once():
-    # Not there where a shop works on SQLite without psycopg.
-    from django.db.backends.postgresql.base import ServerBindingCursor  # noqa: PLC0415
-
-    class PlannedOnce(ServerBindingCursor):
-        def execute(self, query, params=None):
-            done = super().execute(query, params, prepare=True)
-            self._query = SimpleNamespace(query=query.encode())  # for Django to tell
-            return done
-
-    return PlannedOnce
 
 
 def _refuse_kept(model) -> None:
