@@ -10,7 +10,6 @@ next power of two, the last value again in those that are left.
 import contextlib
 import datetime as dt
 import functools
-import itertools
 import uuid
 from collections.abc import Callable
 
@@ -123,7 +122,10 @@ def _of_postgresql(at):
     with at.wrap_database_errors:
         cursor = at.__dict__.get("libpq_cursor")
         if cursor is None or cursor.connection is not at.connection:
-            at.libpq_cursor = cursor = _libpq_cursor()(at.connection)
+            # Not there where a shop works on SQLite without psycopg.
+            from .libpq_cursor import LibpqCursor  # noqa: PLC0415
+
+            at.libpq_cursor = cursor = LibpqCursor(at.connection)
         yield cursor
 
 
@@ -154,82 +156,6 @@ class _OfSqlite:
 def _with_marks(sql: str) -> str:
     """A statement as SQLite writes one: ? where a value goes."""
     return sql.replace("%%", "\0").replace("%s", "?").replace("\0", "%")
-
-
-@functools.lru_cache(maxsize=2_000)
-def _with_numbers(sql: str) -> bytes:
-    """A statement as PostgreSQL writes one: $1, $2 where the values go."""
-    first, *texts = sql.replace("%%", "\0").split("%s")
-    numbered = "".join(f"${at}{text}" for at, text in enumerate(texts, start=1))
-    return (first + numbered).replace("\0", "%").encode()
-
-
-@functools.cache
-def _libpq_cursor():
-    # Not there where a shop works on SQLite without psycopg.
-    from psycopg import errors, pq  # noqa: PLC0415
-    from psycopg.adapt import PyFormat, Transformer  # noqa: PLC0415
-
-    done = {pq.ExecStatus.COMMAND_OK, pq.ExecStatus.TUPLES_OK}
-
-    class OfLibpq:
-        """Statements planned once for a connection, sent by libpq itself: what psycopg
-        does around each costs the server more than the answer costs the database. That
-        plans none of its own here, or it would drop these with its own.
-        """
-
-        def __init__(self, connection):
-            self.connection, self.pgconn = connection, connection.pgconn
-            self.transformer = Transformer(connection)
-            self.names: dict[tuple, bytes] = {}
-            self.numbers = itertools.count()
-            self.result = None
-
-        def execute(self, sql: str, params) -> None:
-            formats = [PyFormat.AUTO] * len(params)
-            values = self.transformer.dump_sequence(params, formats)
-            self._begin()
-            name = self._planned(sql, self.transformer.types)
-            formats = self.transformer.formats
-            self.result = self._answered(
-                self.pgconn.exec_prepared(name, values, formats)
-            )
-            self.transformer.set_pgresult(self.result)
-
-        def fetchall(self) -> list[tuple]:
-            return self.transformer.load_rows(0, self.result.ntuples, tuple)
-
-        def fetchone(self) -> tuple | None:
-            return self.transformer.load_row(0, tuple)
-
-        @property
-        def rowcount(self) -> int:
-            return self.result.command_tuples
-
-        def _begin(self) -> None:
-            """As psycopg does before the first statement of a transaction."""
-            idle = self.pgconn.transaction_status == pq.TransactionStatus.IDLE
-            if idle and not self.connection.autocommit:
-                self._answered(self.pgconn.exec_(b"BEGIN"))
-
-        def _planned(self, sql: str, types) -> bytes:
-            key = (sql, types)
-            if key not in self.names:
-                name = f"shop_{next(self.numbers)}".encode()
-                asked = self.pgconn.prepare(name, _with_numbers(sql), types)
-                self._answered(asked)
-                self.names[key] = name
-            return self.names[key]
-
-        def _answered(self, result):
-            if result.status in done:
-                return result
-            error = errors.error_from_result(result, self.transformer.encoding)
-            if isinstance(error, errors.InvalidSqlStatementName):
-                self.names.clear()  # somebody else dropped them
-            raise error
-
-    return OfLibpq
 
 
 def _refuse_kept(model) -> None:
