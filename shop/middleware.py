@@ -153,9 +153,11 @@ class ReadableAddress:
 
 
 class ShopsOwn:
-    """Tell times in the shop's zone, as the lead has said it, to whoever is signed in.
+    """Reckon days and tell times in the shop's zone, as the lead has said it, for who
+    is signed in.
 
-    Open views read nothing, and the api tells times in UTC.
+    Open views read nothing; what finds out by itself who asks says `in_zone` then. The
+    api tells its moments in UTC all the same.
     """
 
     def __init__(self, get_response):
@@ -175,10 +177,15 @@ class ShopsOwn:
                 opens = ("opens_before_change", "opens_before_code")
                 if not any(hasattr(view, mark) for mark in opens):
                     return redirect("second_factor")
-            # A machine may lack a zone that another one knew.
-            with suppress(ZoneInfoNotFoundError):
-                timezone.activate(request.shop.time_zone)
+            in_zone(request.shop.time_zone)
         return None
+
+
+def in_zone(name: str) -> None:
+    """Let the days of this request be those of the shop's zone."""
+    # A machine may lack a zone that another one knew.
+    with suppress(ZoneInfoNotFoundError):
+        timezone.activate(name)
 
 
 class OneMoment:

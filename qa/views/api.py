@@ -30,9 +30,10 @@ from shop.actions.signing_in import prove_password
 from shop.ledger import Refused, together, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
-from shop.middleware import must_change, must_set_second_factor
+from shop.middleware import in_zone, must_change, must_set_second_factor
 from shop.models import Entry, Person
 from shop.queries.heads import head_for_tablet
+from shop.queries.identity import the_shop
 from shop.queries.incarnations import database_id, database_ids
 from shop.queries.second_factor import asks_for_code
 from shop.queries.tablet_requests import TabletRequest, by_token
@@ -126,6 +127,7 @@ def api(*methods: str, signed: bool = True):
                 reads = request.method in READING
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
+                        in_zone(asked.time_zone if asked else the_shop().time_zone)
                         _same_database(request, asked)
                     response = view(request, *args, **kwargs)
                     return _witnessed(request, response, asked)

@@ -12,7 +12,9 @@ from qa.paper.due_calendar import render
 from qa.queries.due import calendar_of
 from shop.actions import devices
 from shop.ledger.snapshot import snapshot
+from shop.middleware import in_zone
 from shop.models import Opens
+from shop.queries.identity import the_shop
 from shop.queries.incarnations import database_ids
 from shop.views.account import address
 
@@ -30,6 +32,7 @@ def feed(request, token):
         devices.count_wrong(where)
         raise Http404
     devices.note_seen(device)
+    in_zone(the_shop().time_zone)
     with snapshot():
         content = render(
             calendar_of(device),

@@ -4,12 +4,13 @@ from dataclasses import dataclass
 
 from django.db.models import Subquery
 
-from shop.models import Incarnation, Seal, Tablet, digest_of_token
+from shop.models import Incarnation, Seal, ShopIdentity, Tablet, digest_of_token
 from shop.models.prepared_statements import Prepared, Slot
 
 from . import heads
 
 _newest_seal = Seal.objects.order_by("-position")
+_newest_shop = ShopIdentity.objects.order_by("-id")
 _newest_database = Incarnation.objects.order_by("-started_at")
 BY_TOKEN = Prepared(
     lambda: Tablet.objects.filter(token_sha256=Slot("token")).annotate(
@@ -17,6 +18,7 @@ BY_TOKEN = Prepared(
         position=Subquery(_newest_seal.values("position")[:1]),
         digest=Subquery(_newest_seal.values("digest")[:1]),
         there=heads.there(),
+        time_zone=Subquery(_newest_shop.values("time_zone")[:1]),
     )
 )
 
@@ -24,11 +26,12 @@ BY_TOKEN = Prepared(
 @dataclass(frozen=True)
 class TabletRequest:
     """The tablet that holds a token, revoked or not; the id of the database; the head
-    of the ledger, as `heads.head_for_tablet` tells it."""
+    of the ledger, as `heads.head_for_tablet` tells it; the zone of the shop."""
 
     tablet: Tablet
     database: str
     head: str
+    time_zone: str
 
 
 def by_token(token: str, known: str) -> TabletRequest | None:
@@ -39,4 +42,9 @@ def by_token(token: str, known: str) -> TabletRequest | None:
         return None
     seal = (tablet.position, tablet.digest, tablet.there)
     head = seal if tablet.position else heads.UNSEALED
-    return TabletRequest(tablet, str(tablet.database), heads.told(known, *head))
+    return TabletRequest(
+        tablet,
+        str(tablet.database),
+        heads.told(known, *head),
+        tablet.time_zone or ShopIdentity.unsaid().time_zone,
+    )

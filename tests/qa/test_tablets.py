@@ -4,19 +4,24 @@ import io
 import json
 import uuid
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
 
+from qa.actions import gauges
+from qa.actions.instruments import save_instrument
 from qa.models import Reading
 from shop.actions import tablets
+from shop.actions.identity import set_identity
 from shop.models import Confirmation, Entry, Photo, PinTry, Tablet
 from tests.around import by_hand
-from tests.qa.making import make_check
+from tests.qa.making import make_check, make_instrument
 
 pytestmark = pytest.mark.django_db
 
@@ -184,6 +189,26 @@ def jpeg(size=(800, 600), exif=None) -> bytes:
     options = {"exif": exif} if exif else {}
     Image.new("RGB", size, "gray").save(out, "JPEG", **options)
     return out.getvalue()
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
+@pytest.mark.parametrize("days", [0, 1])
+def test_a_tablet_reckons_days_in_the_zone_of_the_shop(
+    client, tablet, people, zone, days
+):
+    """At any moment one of these two zones has another date than the server."""
+    _tablet, headers = tablet
+    shop = {"name": "Bench", "units": "mm", "paper": "a4"}
+    set_identity(by=people["lead"], time_zone=zone, **shop)
+    gauges.set_gauge_rules(by=people["lead"], overdue="refuse")
+    gauge = make_instrument(people["engineer"])
+    check = make_check(people["engineer"], instrument=gauge)
+    due = timezone.now().date() - timedelta(days=days)
+    save_instrument(by=people["engineer"], instrument=gauge, due=due)
+    overdue = due < timezone.now().astimezone(ZoneInfo(zone)).date()
+    answer = put(client, headers, uuid.uuid4(), a_reading(check, "builder"))
+    assert answer.status_code == (422 if overdue else 201), answer.content
+    assert timezone.get_current_timezone_name() == settings.TIME_ZONE
 
 
 def put_photo(client, headers, photo, check, content, by="builder"):
