@@ -69,6 +69,9 @@ class LibpqCursor:
         if result.status in DONE:
             return result
         error = errors.error_from_result(result, self.transformer.encoding)
+        if not error.sqlstate:
+            # The database gave no code: it is gone.
+            raise errors.OperationalError(str(error))
         if isinstance(error, errors.InvalidSqlStatementName):
             self.names.clear()  # somebody else dropped them
         raise error
