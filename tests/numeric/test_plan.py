@@ -24,6 +24,14 @@ GAPS = st.lists(
 # A part that touches on opposite sides can turn by no more than a rounding of its gaps
 # (they close with the square of the turn), and the area depends on how much that is.
 OPEN = GAPS.map(lambda gaps: [gap + 0.2 for gap in gaps])
+# Readings with no symmetry of their own: of two equally good places, which one a plan
+# takes depends on the picture.
+UNEVEN = st.lists(
+    st.integers(20, 420).map(lambda g: g / 100),
+    min_size=COUNT,
+    max_size=COUNT,
+    unique=True,
+)
 FEW = settings(max_examples=12, deadline=None)
 
 
@@ -55,7 +63,7 @@ def aims(plan):
 
 
 @FEW
-@given(OPEN)
+@given(UNEVEN)
 def test_turning_the_picture_by_90_degrees_turns_the_plan(gaps):
     plan = planned(DOOR, gaps)
     joint = changed(DOOR, lambda x, y, z: (-y, x, z), lambda x, y, z: (-y, x, z))
@@ -93,7 +101,7 @@ def test_the_move_turns_with_the_picture_by_any_angle(degrees):
 
 
 @FEW
-@given(OPEN)
+@given(UNEVEN)
 def test_mirroring_the_picture_mirrors_the_plan(gaps):
     plan = planned(DOOR, gaps)
     joint = changed(DOOR, lambda x, y, z: (-x, y, z), lambda x, y, z: (-x, y, z))
