@@ -32,11 +32,9 @@ from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
 from shop.middleware import in_zone, must_change, must_set_second_factor
 from shop.models import Entry, Person
-from shop.queries.heads import head_for_tablet
-from shop.queries.identity import the_shop
-from shop.queries.incarnations import database_id, database_ids
+from shop.queries.api_requests import ApiRequest, by_session, by_token
+from shop.queries.incarnations import database_ids
 from shop.queries.second_factor import asks_for_code
-from shop.queries.tablet_requests import TabletRequest, by_token
 from shop.serving import addresses
 from shop.serving.storage_errors import what_failed
 from shop.views.account import whence
@@ -83,7 +81,7 @@ class SignIn(Exception):
         self.code, self.message = code, message
 
 
-def asked_by_tablet(request) -> TabletRequest | None:
+def asked_by_tablet(request) -> ApiRequest | None:
     """Return who asks, where an enrolled tablet's token came with the request."""
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     if scheme != "Bearer":
@@ -127,7 +125,8 @@ def api(*methods: str, signed: bool = True):
                 reads = request.method in READING
                 with snapshot() if reads else contextlib.nullcontext():
                     if signed:
-                        in_zone(asked.time_zone if asked else the_shop().time_zone)
+                        asked = asked or by_session(_known_head(request))
+                        in_zone(asked.time_zone)
                         _same_database(request, asked)
                     response = view(request, *args, **kwargs)
                     return _witnessed(request, response, asked)
@@ -148,16 +147,13 @@ def api(*methods: str, signed: bool = True):
     return wrap
 
 
-def _witnessed(request, response, asked: TabletRequest | None):
+def _witnessed(request, response, asked: ApiRequest | None):
     """Tell a head of the ledger to keep, and prove that it goes on from the one that
     the tablet was told before: the tablet compares."""
-    head = ""
-    if asked:
-        head = asked.head
-    elif request.user.is_authenticated:
-        head = head_for_tablet(_known_head(request))
-    if head:
-        response["X-Head"] = head
+    if not asked and request.user.is_authenticated:
+        asked = by_session(_known_head(request))
+    if asked and asked.head:
+        response["X-Head"] = asked.head
     return response
 
 
@@ -186,11 +182,11 @@ def _field(no: ValidationError) -> str:
     return next(iter(no.message_dict), "") if hasattr(no, "error_dict") else ""
 
 
-def _same_database(request, by_tablet: TabletRequest | None) -> None:
+def _same_database(request, asked: ApiRequest) -> None:
     """Refuse what was meant for another database at the same address."""
-    request.database = by_tablet.database if by_tablet else database_id()
-    asked = request.headers.get("X-Database") or request.database
-    if asked != request.database:
+    request.database = asked.database
+    meant = request.headers.get("X-Database") or request.database
+    if meant != request.database:
         raise Refused(
             "Another database answers at this address.", code="other_database"
         )

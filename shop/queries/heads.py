@@ -17,12 +17,6 @@ NEWEST = Prepared(
         "position", "digest", "entry__received_at"
     )[:1]
 )
-# With what the ledger has at a position that somebody knows.
-NEWEST_AND_THERE = Prepared(
-    lambda: Seal.objects.order_by("-position").values_list(
-        "position", "digest", there()
-    )[:1]
-)
 
 
 def there() -> Subquery:
@@ -50,13 +44,6 @@ def newest() -> Head:
     return Head(*(NEWEST.first() or UNSEALED))
 
 
-def head_for_tablet(known: str) -> str:
-    """What a tablet is told with each answer: the newest head, and the digest that this
-    ledger has at the position that the tablet knows ("-": it has none there). "" where
-    nothing was ever sealed and the tablet knows nothing."""
-    return told(known, *(NEWEST_AND_THERE.first(position=place(known)) or UNSEALED))
-
-
 def place(known: str) -> int:
     """The position that a tablet says it knows."""
     is_position = known.isascii() and known.isdigit() and len(known) < 19
@@ -64,7 +51,9 @@ def place(known: str) -> int:
 
 
 def told(known: str, position: int, digest: str, there: str | None) -> str:
-    """A head and what stands at a known position, in the words of `head_for_tablet`."""
+    """What a tablet is told with each answer: the newest head, and the digest that this
+    ledger has at the position that the tablet knows ("-": it has none there). "" where
+    nothing was ever sealed and the tablet knows nothing."""
     if not (position or known):
         return ""
     return f"{position} {digest} {there or NONE}"
