@@ -261,10 +261,13 @@ class CheckState(Projection):
                 name="check_finished_at_iff_finished",
             )
         ]
-        # Few of many: Today asks for them at every look.
+        # Few of many: Today asks for them at every look. The state stands in the index
+        # too: SQLite compares it again, in each row of the table if it must.
         indexes = [
             models.Index(
-                fields=["fit_check"], condition=Q(state="open"), name="check_open"
+                fields=["fit_check", "state"],
+                condition=Q(state="open"),
+                name="check_still_open",
             ),
             models.Index(
                 fields=["fit_check"], condition=Q(late__gt=0), name="check_late"

@@ -51,6 +51,8 @@ class Instrument(Kept):
 
     class Meta:
         ordering = ("code",)
+        # What is due, of all that are in use.
+        indexes = [models.Index(fields=["status", "due"], name="instrument_due")]
         constraints = [
             models.CheckConstraint(
                 condition=Q(u_nm__isnull=True) | Q(u_nm__gt=0),

@@ -76,6 +76,14 @@ class Joint(Kept):
 
     class Meta:
         ordering = ("type__code", "number")
+        # The newest that have another hand.
+        indexes = [
+            models.Index(
+                fields=["id"],
+                name="joint_mirrored",
+                condition=Q(mirror__isnull=False),
+            )
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["type", "number"],

@@ -225,10 +225,11 @@ class NonconformanceState(Projection):
 
     class Meta:
         indexes = [
+            # With the state, which SQLite compares again.
             models.Index(
-                fields=["nonconformance"],
+                fields=["nonconformance", "state"],
                 condition=~Q(state="closed"),
-                name="standing_not_closed",
+                name="standing_unclosed",
             )
         ]
         constraints = [

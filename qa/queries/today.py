@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -60,10 +61,11 @@ class Today:
 def today(person: Person) -> Today:
     """Return what the reader needs to know now, in a constant number of statements."""
     still_open = CheckState.objects.filter(state="open")
-    # Their keys first: all that are open, with what a row shows, are long to sort.
-    newest = still_open.order_by("-fit_check").values_list("fit_check", flat=True)
-    open_checks = checks.checks().filter(pk__in=list(newest[:FEW]))
-    items = nonconformances.nonconformances(state="unclosed")
+    # Their keys first: what is open is found by its index, newest first.
+    open_checks = checks.checks().filter(pk__in=_newest(still_open, "fit_check"))
+    unclosed = NonconformanceState.objects.exclude(state=State.CLOSED)
+    newest = _newest(unclosed, "nonconformance")
+    items = nonconformances.nonconformances().filter(pk__in=newest)
     on_the_floor = floor(person)
     gauges, again, plans = _calibration(), _measure_again(), _plans(person)
     inspect, off = _inspect(), _must_come_off()
@@ -77,8 +79,8 @@ def today(person: Person) -> Today:
     return Today(
         open_checks=checks.check_rows(open_checks),
         open_check_count=still_open.count(),
-        items=[nonconformances.item_row(item) for item in items[:FEW]],
-        item_count=NonconformanceState.objects.exclude(state=State.CLOSED).count(),
+        items=[nonconformances.item_row(item) for item in items],
+        item_count=unclosed.count(),
         floor=on_the_floor,
         due=[*dated, *on_the_floor.due],
         waiting=[
@@ -91,6 +93,11 @@ def today(person: Person) -> Today:
         ],
         changes=changes(person),
     )
+
+
+def _newest(states: QuerySet, name: str) -> list[int]:
+    """The keys of the newest few that states are of."""
+    return list(states.order_by(f"-{name}").values_list(name, flat=True)[:FEW])
 
 
 def _calibration() -> Listed:

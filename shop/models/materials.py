@@ -90,7 +90,10 @@ class Lot(Kept):
 
     class Meta:
         ordering = ("material__code", "number")
-        indexes = [models.Index(fields=["state", "expires_on"])]
+        indexes = [
+            models.Index(fields=["state", "expires_on"]),
+            models.Index(fields=["state", "out_minutes"], name="lot_out"),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["material", "number"], name="lot_number_once_per_material"

@@ -44,6 +44,17 @@ class PartDesign(Kept):
 
     class Meta:
         ordering = ("number", "revision")
+        # Few of many, asked for beside all others.
+        indexes = [
+            models.Index(
+                fields=["number"], name="design_coupons", condition=Q(is_coupon=True)
+            ),
+            models.Index(
+                fields=["number", "revision"],
+                name="design_mirrored",
+                condition=Q(mirror__isnull=False),
+            ),
+        ]
         constraints = [
             models.UniqueConstraint(
                 fields=["number", "revision"],
@@ -136,6 +147,14 @@ class Lineage(Fact):
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:
+        # Parts made of parts: few of all edges.
+        indexes = [
+            models.Index(
+                fields=["kind", "source"],
+                name="lineage_of_parts",
+                condition=Q(source__isnull=False),
+            )
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(kind__in=Origin.values), name="lineage_kind_known"

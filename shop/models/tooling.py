@@ -118,6 +118,13 @@ class Tool(Kept):
                 name="tool_service_due",
                 condition=Q(pulls_since_service__gte=F("service_interval")),
             ),
+            models.Index(fields=["kind", "pulls_since_wax"], name="tool_wax_due"),
+            # The newest that have another hand.
+            models.Index(
+                fields=["id"],
+                name="tool_mirrored",
+                condition=Q(mirror__isnull=False),
+            ),
         ]
         constraints = [
             models.CheckConstraint(

@@ -17,30 +17,42 @@ class WHOLE:
     """Asked for in place of a page's number: all rows, as they are made."""
 
 
-def page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> Page:
-    """Return one page of `rows`, each made into a dataclass by `shape`."""
+def page_of(
+    rows: QuerySet, number, shape: Callable, size: int = SIZE, count: int | None = None
+) -> Page:
+    """Return one page of `rows`, each made into a dataclass by `shape`.
+
+    count: how many there are, where that is known by a shorter way.
+    """
     return whole_page_of(
-        rows, number, lambda found: [shape(row) for row in found], size
+        rows, number, lambda found: [shape(row) for row in found], size, count
     )
 
 
-def whole_page_of(rows: QuerySet, number, shape: Callable, size: int = SIZE) -> Page:
+def whole_page_of(
+    rows: QuerySet, number, shape: Callable, size: int = SIZE, count: int | None = None
+) -> Page:
     """The same, where `shape` makes all rows of the page together."""
-    if number is WHOLE:
-        page = Paginator(rows, AT_ONCE).get_page(1)
-        page.object_list = _rows_of(rows, shape)
-        return page
-    page = Paginator(rows, size).get_page(number)
-    page.object_list = shape(_behind(rows, page))
+    whole = number is WHOLE
+    paginator = Paginator(rows, AT_ONCE if whole else size)
+    if count is not None:
+        paginator.count = count
+    page = paginator.get_page(1 if whole else number)
+    page.object_list = _rows_of(rows, shape) if whole else shape(_behind(rows, page))
     return page
 
 
 def _behind(rows: QuerySet, page: Page) -> QuerySet:
     """The rows of a page, whose keys are found first: the rows before them are passed
-    by their order alone, and nothing that a list shows is joined to each."""
-    if page.number == 1:
+    by their order alone, or those after them where these are fewer, and nothing that a
+    list shows is joined to each."""
+    if page.number == 1 or rows.query.combinator:  # of several tables: keys already
         return page.object_list
-    keys = rows.values("pk")[page.start_index() - 1 : page.end_index()]
+    count, first, last = page.paginator.count, page.start_index(), page.end_index()
+    if count - last < first:
+        keys = rows.reverse().values("pk")[count - last : count - first + 1]
+    else:
+        keys = rows.values("pk")[first - 1 : last]
     return rows.filter(pk__in=keys)
 
 

@@ -8,7 +8,7 @@ same wait.
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
-from django.db.models import F, QuerySet
+from django.db.models import F, QuerySet, Subquery
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -21,6 +21,7 @@ from shop.models import (
     Person,
     Pull,
     PullState,
+    ReleaseProduct,
     Suspect,
     Tool,
     ToolKind,
@@ -209,9 +210,12 @@ def _due_tools(day, soon) -> list[Listed]:
         pulls = {"pulls": tool.pulls_since_service, "of": tool.service_interval}
         return _("%(pulls)s of %(of)s pulls") % pulls, None, True
 
+    # As many as the least of all products first: an index finds the few of these.
+    products = ReleaseProduct.objects.filter(rewax_every__isnull=False)
+    least = products.order_by("rewax_every").values("rewax_every")[:1]
     worn = tools.filter(
-        kind=ToolKind.MOLD, pulls_since_wax__gte=F("last_coat__product__rewax_every")
-    )
+        kind=ToolKind.MOLD, pulls_since_wax__gte=Subquery(least)
+    ).filter(pulls_since_wax__gte=F("last_coat__product__rewax_every"))
     used = tools.filter(pulls_since_service__gte=F("service_interval"))
     return [
         listed(
@@ -258,7 +262,7 @@ def _due_lots(day, soon) -> list[Listed]:
         ),
         listed(
             _("Lots near their out-time"),
-            lots.filter(out_minutes__gte=near).order_by("pk"),
+            lots.filter(out_minutes__gt=0, out_minutes__gte=near).order_by("pk"),
             out,
             reverse("lots"),
         ),

@@ -15,7 +15,7 @@ from shop.models import (
 )
 from shop.numeric.units import MG_PER_KG, PERCENT
 from shop.rules import mass
-from shop.rules.mass import expectation_of, waits_for_a_scale
+from shop.rules.mass import expectation_of, how_many_wait, waits_for_a_scale
 
 from .paging import page_of, search
 from .suspects import doubts_about
@@ -54,7 +54,9 @@ def part_floor(part: Part) -> PartFloor:
 
 def to_weigh(*, q="", page=1) -> Page:
     rows = waits_for_a_scale().select_related("design")
-    return page_of(search(rows, q, "serial", "design__number"), page, lambda part: part)
+    count = None if q.strip() else how_many_wait()
+    rows = search(rows, q, "serial", "design__number")
+    return page_of(rows, page, lambda part: part, count=count)
 
 
 @dataclass(frozen=True)

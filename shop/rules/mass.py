@@ -229,6 +229,19 @@ def outside(mass_mg: int, expected: Expectation | None) -> list[str]:
 
 def waits_for_a_scale():
     """Parts never weighed, or only by hand: scrap and coupons aside."""
-    coupons = PartDesign.objects.filter(is_coupon=True).order_by()
-    waiting = Part.objects.filter(NOT_WEIGHED, ~Q(state=PartState.SCRAPPED))
-    return waiting.exclude(design__in=coupons.values("pk"))
+    return _not_weighed().exclude(design__in=_coupons())
+
+
+def how_many_wait() -> int:
+    """All but the coupons, which are counted by their designs: to ask of each part
+    whether it is one takes longer than to show a page of them."""
+    coupons = _not_weighed().filter(design__in=_coupons())
+    return _not_weighed().count() - coupons.count()
+
+
+def _not_weighed():
+    return Part.objects.filter(NOT_WEIGHED, ~Q(state=PartState.SCRAPPED))
+
+
+def _coupons():
+    return PartDesign.objects.filter(is_coupon=True).order_by().values("pk")

@@ -98,9 +98,9 @@ def timed(do) -> tuple[float, int, int]:
         if times[0] > 2000:
             break
     with CaptureQueriesContext(connection) as seen:
-        do()
+        answer = do()
+        content = b"".join(answer) if answer.streaming else answer.content
         statements = len(seen)
-    content = answer.getvalue() if answer.streaming else answer.content
     return round(min(times), 2), statements, len(content) // 1000
 
 

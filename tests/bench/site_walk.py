@@ -9,6 +9,7 @@ from django.urls import NoReverseMatch, Resolver404, get_resolver, resolve, reve
 LINK = re.compile(r'(?:href|src)="(/[^"#]*)"')
 # What ends the session or makes keys anew for every reader.
 LEFT_OUT = {"sign_out", "read_changes", "trust_certificate", "service_worker"}
+BEYOND = 10**9  # where no page is the last one is shown
 SEARCHED = {"search": {"q": "S-0002"}, "nonconformances": {"q": "dent"}}
 
 
@@ -42,9 +43,8 @@ def variants(client, name: str, address: str) -> dict[str, str]:
         return {}
     path = address.partition("?")[0]
     text, found = html.unescape(page.content.decode()), {}
-    pages = [int(number) for number in re.findall(r"[?&]page=(\d+)", text)]
-    if pages:
-        found[f"{name} ?page=last"] = f"{path}?page={max(pages)}"
+    if re.search(r"[?&]page=\d", text):
+        found[f"{name} ?page=last"] = f"{path}?page={BEYOND}"
     if re.search(r"[?&]as=csv", text):
         found[f"{name} ?as=csv"] = f"{path}?as=csv"
     if name in SEARCHED:

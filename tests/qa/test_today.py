@@ -1,6 +1,7 @@
 """Today: what is ready, due, waiting, and what others did meanwhile."""
 
 import datetime as dt
+import re
 
 import pytest
 from django.db import connection
@@ -305,6 +306,38 @@ def test_today_takes_as_many_statements_for_30_of_everything(lead, engineer, cli
     assert statements() == first
     assert len(today(lead).floor.ready.items) == 8
     assert today(lead).floor.ready.count >= 30
+
+
+# Of these there are few, however large a shop is; and what is counted, or known.
+SHORT = {
+    *("shop_shopidentity", "shop_backupplan", "qa_plandefaults", "shop_releaseproduct"),
+    *("shop_hold", "subquery"),
+}
+FOUND_BY = ("tool_wax_due", "lot_out", "instrument_due", "lineage_of_parts")
+COUNTED_BY = ("check_still_open", "standing_unclosed")
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="plans of SQLite")
+def test_today_goes_through_no_table_that_grows(lead, engineer):
+    fill(lead, engineer, 1)
+    today(lead)  # what it asks once a process is known then
+    with CaptureQueriesContext(connection) as seen:
+        today(lead)
+    gone_through, plans = {}, []
+    for sql in [query["sql"] for query in seen.captured_queries]:
+        with connection.cursor() as cursor:
+            plan = cursor.execute(f"EXPLAIN QUERY PLAN {sql}".replace("%", "%%"))
+            steps = [row[-1] for row in plan.fetchall()]
+        plans += steps
+        for scan in (re.fullmatch(r"SCAN (\w+)", step) for step in steps):
+            if scan and not sql.endswith("DESC LIMIT 1"):  # the newest of all is short
+                table = re.search(rf'"(\w+)" "?{scan[1]}\b', sql)
+                gone_through[table[1] if table else scan[1]] = sql
+    assert not gone_through.keys() - SHORT
+    for index in FOUND_BY:
+        assert any(f"INDEX {index} (" in step for step in plans), index
+    for index in COUNTED_BY:
+        assert any(f"COVERING INDEX {index}" in step for step in plans), index
 
 
 def test_who_was_never_here_is_told_the_last_days_without_a_look_at_all_before(

@@ -111,6 +111,11 @@ def test_coupons_and_scrap_wait_for_no_scale(lead):
     make_part(lead, design=make_design(lead, is_coupon=True))
     parts.scrap_part(by=lead, part=make_part(lead), reason="cracked")
     assert list(to_weigh()) == []
+    assert to_weigh().paginator.count == 0
+    part = make_part(lead)
+    for page in (to_weigh(), to_weigh(q=part.serial)):
+        assert [row.pk for row in page] == [part.pk]
+        assert page.paginator.count == 1
 
 
 def test_the_roll_up_tells_weighed_estimated_and_missing_apart(lead):
