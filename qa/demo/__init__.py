@@ -56,8 +56,10 @@ def load() -> None:
 
 
 def sign_ins() -> list[tuple[str, str, str]]:
-    """Return (sign-in name, password, role) of everybody in the demo who is there."""
-    there = set(Person.objects.values_list("username", flat=True))
+    """Return (sign-in name, password, role) of who may sign in to the demo."""
+    there = set(
+        Person.objects.filter(is_active=True).values_list("username", flat=True)
+    )
     return [
         (username, people.PASSWORD, role)
         for username, _name, role in people.CREW

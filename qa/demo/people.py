@@ -1,4 +1,4 @@
-"""The crew of the demo, one per role and a second builder."""
+"""The crew of the demo: one per role, a second builder, and one who is to leave."""
 
 from shop.ledger import perform
 from shop.models import Person
@@ -7,6 +7,7 @@ from shop.models.people import PUBLIC_PASSWORD as PASSWORD
 CREW = (
     ("bea", "Bea Lindqvist", "builder"),
     ("tomas", "Tomas Okafor", "builder"),
+    ("olga", "Olga Ferrant", "builder"),
     ("lena", "Lena Marsh", "lead"),
     ("emil", "Emil Castellan", "engineer"),
     ("ines", "Ines Haddad", "inspector"),

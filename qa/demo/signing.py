@@ -48,8 +48,10 @@ def _at_the_door(person) -> None:
 
 
 def _devices(crew) -> None:
-    """What comes in by a token of its own, and one whose token was wrong."""
+    """What comes in by a token of its own, one whose person left, and one whose token
+    was wrong."""
     for name, opens, person in (
+        ("Depth gauge on the bench", Opens.WRITES, "olga"),
         ("Step gauge at the fuselage", Opens.WRITES, "bea"),
         ("Screen in the hall", Opens.READS, "lena"),
         ("Calendar", Opens.CALENDAR, "lena"),
@@ -64,6 +66,7 @@ def _devices(crew) -> None:
             whole_shop=opens == Opens.CALENDAR,
         )
     devices.withdraw_device(by=crew["lena"], device=device)
+    people.set_active(by=crew["lena"], person=crew["olga"], active=False)
     devices.count_wrong("192.0.2.18")
 
 

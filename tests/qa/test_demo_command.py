@@ -20,7 +20,9 @@ class Demo(Site):
 
     def people(self) -> set[str]:
         with closing(sqlite3.connect(self.home / "fayline.sqlite3")) as database:
-            rows = database.execute("SELECT username FROM shop_person WHERE is_demo")
+            rows = database.execute(
+                "SELECT username FROM shop_person WHERE is_demo AND is_active"
+            )
             return {username for (username,) in rows}
 
     def forget_words(self) -> None:

@@ -57,7 +57,7 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     from qa.queries.characteristics import page_of, planned
     from qa.queries.joints.joint_capability import joint_figures
     from qa.queries.molds.fits import panel
-    from qa.rules import earlier_fits
+    from qa.rules import earlier_fits, overtaking
     from qa.rules.over_parts import Which, over_parts
     from shop.models import Airframe, EmptyPlace, Hold, Placement, Tool, Withdrawal
     from shop.rules.empty_places import empty_places
@@ -79,6 +79,8 @@ def test_what_no_column_names_occurs_in_the_demo_too(demo_db):
     assert "verified" in items.filter(hole_check__isnull=False)
     assert "dispositioned" in items.filter(result__isnull=False)
     assert any(earlier_fits.is_pre_trim(plan) for plan in plans)
+    to_cut = plans.filter(cuts__bite_nm__gt=0).distinct()
+    assert any(overtaking.changes_of(plan) for plan in to_cut)
     told = [
         joint_figures(over_parts(joint, Which.FIRST), "mm")
         for joint in Joint.objects.exclude(current=None).select_related("current")

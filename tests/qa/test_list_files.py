@@ -38,7 +38,6 @@ LISTS = [
 # Columns that are empty in all rows of the demo.
 NEVER = {
     ("/devices/", "Last seen"),
-    ("/devices/", "Refused now, as its person"),
     ("/materials/lots/", "What is past"),
     ("/offers/", "Since then"),
     ("/tablets/", "Last seen"),
