@@ -96,6 +96,7 @@ def _record(by: Person, content: ActContent, envelope: dict, *, cut: bool) -> No
     # What was set or moved is so, whatever became of the plan since.
     plan = plan if plan and plan_records.standing(plan) else None
     common = {"plan": plan, "note": note, "more": cut and more, **envelope}
+    common |= {"reason": note, "keep_overtaken": True}
     if moved and not _changed(made):
         moves.record_move(by=by, checks=checks_cut, moved=moved, **common)
     else:

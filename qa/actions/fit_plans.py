@@ -1,8 +1,9 @@
 """Plans as records: taken, replaced, withdrawn, done."""
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from qa.models import Check, FitPlan, PlanEnd, PlanEnding, StandingPlan
+from qa.models import Check, FitPlan, MoveKind, PlanEnd, PlanEnding, StandingPlan
 from qa.rules import earlier_fits, overtaking
 from qa.rules.shared_plans import sisters
 from shop import roles
@@ -10,6 +11,16 @@ from shop.actions.locks import hold_row
 from shop.actions.numbers import next_number
 from shop.ledger import Refused, perform
 from shop.models import Part
+
+# How a reason is asked for where nothing was cut.
+ASKED = {
+    MoveKind.MOVE: gettext_lazy(
+        "%(plan)s is overtaken: %(why)s. Say why %(part)s was moved by it."
+    ),
+    MoveKind.SET: gettext_lazy(
+        "%(plan)s is overtaken: %(why)s. Say why %(part)s was set by it."
+    ),
+}
 
 
 def take(*, by, plan: FitPlan, form: str = "plan/1", **envelope) -> FitPlan:
@@ -154,6 +165,28 @@ def refuse_overtaken(plan: FitPlan) -> None:
             "plan again.",
             code="stale",
         )
+
+
+def reason_to_move(
+    plan: FitPlan | None, part: Part, kind: str, reason: str, keep_overtaken: bool
+) -> str:
+    """Why a part was moved or set by a plan that is overtaken; "" where it is not.
+
+    keep_overtaken: who did it may not have known, so that it is kept without a reason.
+    """
+    changed = overtaking.changes_of(plan) if plan else []
+    if not changed:
+        return ""
+    if not reason.strip() and not keep_overtaken:
+        why = overtaking.in_words(changed)
+        words = ASKED[kind] % {"plan": plan.label, "why": why, "part": part.serial}
+        raise Refused(words, field="reason", code="reason")
+    return reason.strip() or no_reason(plan)
+
+
+def no_reason(plan: FitPlan) -> str:
+    """What stands on record for the reason that nobody gave."""
+    return f"{plan.label} was overtaken when this came in; no reason was given."
 
 
 def _standing(plan: FitPlan) -> FitPlan | None:

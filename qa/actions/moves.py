@@ -14,11 +14,14 @@ def record_move(
     moved: Moved,
     plan: FitPlan | None = None,
     note: str = "",
+    reason: str = "",
     more: bool = False,
+    keep_overtaken: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record a move, and open the next fit-up of every joint it was planned for. The
-    plan that asked for it is done, unless `more` is still to be cut by it."""
+    plan that asked for it is done, unless `more` is still to be cut by it. reason, and
+    keep_overtaken: of a plan that is overtaken, as of a cut."""
     roles.require(by, "cut parts")
     if not any(float(amount["amount"]) for amount in moved.amounts):
         raise Refused("Nothing was moved: there is nothing to record.")
@@ -29,13 +32,16 @@ def record_move(
             "amounts": moved.amounts,
             "plan": plan.label if plan else None,
             "note": note,
+            "reason": reason,
         },
     )
     with perform(envelope.pop("form", "move/2"), by=by, **envelope) as act:
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
-        next_fit_up.record_moves(act, checks, moved, MoveKind.MOVE, plan)
+        kind, part = MoveKind.MOVE, checks[0].fit_up.part
+        why = fit_plans.reason_to_move(plan, part, kind, reason, keep_overtaken)
+        next_fit_up.record_moves(act, checks, moved, kind, plan, why)
         if plan and not more:
             fit_plans.end(act, plan, PlanEnding.DONE)
         opened = next_fit_up.open_next(

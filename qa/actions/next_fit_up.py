@@ -68,41 +68,41 @@ def open_next(
 
 
 def record_moves(
-    act, checks: list[Check], moved: Moved | None, kind: str, plan: FitPlan | None
+    act,
+    checks: list[Check],
+    moved: Moved | None,
+    kind: str,
+    plan: FitPlan | None,
+    reason: str = "",
 ) -> None:
-    """Record one move at every joint that it was planned for."""
-    for check in checks if moved else []:
+    """Record one move at every joint that it was planned for. reason: why it was done
+    by a plan that is overtaken."""
+    if moved is None:
+        return
+    places = [(row, row.fit_up, moved.changes.get(row.fit_up_id, {})) for row in checks]
+    for check, changes in moved.beside:
+        if fit_up := _beside(check, changes):
+            places.append((check, fit_up, changes))
+    for check, fit_up, changes in places:
         act.record(
             AppliedMove(
-                fit_up=check.fit_up,
-                fit_check=check,
-                plan=plan,
-                kind=kind,
-                words=moved.words[:400],
-                amounts=moved.amounts,
-                changes=moved.changes.get(check.fit_up_id, {}),
-            )
-        )
-    for check, changes in moved.beside if moved else ():
-        _beside(act, check, changes, moved, kind, plan)
-
-
-def _beside(act, check: Check, changes: dict, moved: Moved, kind: str, plan) -> None:
-    """What the move does at a joint at which the part is the surround: recorded at the
-    fit-up that stands there, which it does not end by itself."""
-    planned = check.fit_up
-    rows = FitUp.objects.filter(airframe=planned.airframe_id, joint=planned.joint_id)
-    now = rows.order_by("-number").first()
-    same = now.part_id == planned.part_id and now.revision_id == planned.revision_id
-    if same and any(any(pair) for pair in changes.values()):
-        act.record(
-            AppliedMove(
-                fit_up=now,
+                fit_up=fit_up,
                 fit_check=check,
                 plan=plan,
                 kind=kind,
                 words=moved.words[:400],
                 amounts=moved.amounts,
                 changes=changes,
+                reason=reason,
             )
         )
+
+
+def _beside(check: Check, changes: dict) -> FitUp | None:
+    """The fit-up that stands at a joint at which a moved part is the surround, which
+    the move does not end by itself; None where the move does nothing to it."""
+    planned = check.fit_up
+    rows = FitUp.objects.filter(airframe=planned.airframe_id, joint=planned.joint_id)
+    now = rows.order_by("-number").first()
+    same = now.part_id == planned.part_id and now.revision_id == planned.revision_id
+    return now if same and any(any(pair) for pair in changes.values()) else None

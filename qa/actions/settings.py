@@ -55,12 +55,15 @@ def record_settings(
     made: Settings,
     plan: FitPlan | None = None,
     note: str = "",
+    reason: str = "",
     more: bool = False,
+    keep_overtaken: bool = False,
     **envelope,
 ) -> list[FitUp]:
     """Record what the adjusters of a part are set to now; open the next fit-up of every
     joint that was measured with them. The plan that asked for it is done, unless `more`
-    is still to be cut by it."""
+    is still to be cut by it. reason, and keep_overtaken: of a plan that is overtaken,
+    as of a cut."""
     roles.require(by, "cut parts")
     envelope.setdefault(
         "said",
@@ -69,6 +72,7 @@ def record_settings(
             "settings": [asdict(setting) for setting in made.settings],
             "plan": plan.label if plan else None,
             "note": note,
+            "reason": reason,
         },
     )
     form = envelope.pop("form", "settings/1")
@@ -76,7 +80,9 @@ def record_settings(
         fit_ups = next_fit_up.hold_still([check.fit_up for check in checks], plan)
         if plan:
             fit_plans.refuse_ended(plan)
-        rows = set_otherwise(act, checks, made, plan)
+        kind, part = MoveKind.SET, checks[0].fit_up.part
+        why = fit_plans.reason_to_move(plan, part, kind, reason, keep_overtaken)
+        rows = set_otherwise(act, checks, made, plan, why)
         if plan and not more:
             fit_plans.end(act, plan, PlanEnding.DONE)
         opened = next_fit_up.open_next(
@@ -92,10 +98,11 @@ def record_settings(
 
 
 def set_otherwise(
-    act, checks: list[Check], made: Settings, plan: FitPlan | None
+    act, checks: list[Check], made: Settings, plan: FitPlan | None, reason: str = ""
 ) -> list[AdjusterSetting]:
-    """Record what settings do to the part, as a move; return those that differ from
-    what stands, to be kept with the fit-up that they open. Call inside an act."""
+    """Record what settings do to the part, as a move, with its reason; return those
+    that differ from what stands, to be kept with the fit-up that they open. Call inside
+    an act."""
     fit_up = checks[0].fit_up
     airframe, position = fit_up.airframe, fit_up.joint.position
     present = {
@@ -103,7 +110,7 @@ def set_otherwise(
     }
     rows = _changed(made.settings, present, airframe, position, plan)
     moved = _moved(rows, present, made)
-    next_fit_up.record_moves(act, checks, moved, MoveKind.SET, plan)
+    next_fit_up.record_moves(act, checks, moved, MoveKind.SET, plan, reason)
     return rows
 
 

@@ -240,7 +240,7 @@ def _deviations(
         if not (keep_overtaken and as_planned):
             words = _unexplained(plan, excesses[0], changed)
             raise Refused(words, field="reason", code="reason")
-        reason = f"{plan.label} was overtaken when this came in; no reason was given."
+        reason = fit_plans.no_reason(plan)
     return [
         CutDeviation(
             fit_up=excess.fit_up,

@@ -28,6 +28,14 @@ def _angle(label) -> NumberField:
     return NumberField(to=float, label=label, required=False, min_value=0, max_value=45)
 
 
+def why_overtaken(label, complaint, **named) -> forms.CharField:
+    """The reason of what was done by a plan that is overtaken."""
+    messages = {"required": complaint}
+    return forms.CharField(
+        label=label, max_length=400, error_messages=messages, **named
+    )
+
+
 class PlanForm(forms.Form):
     """What a plan may do, where that is not what the shop usually allows. A GET form:
     nothing is kept, and a plan can be passed on as a link."""
@@ -167,11 +175,11 @@ class TrimForm(forms.Form):
         self.rows = rows
         self.fields["unit"].initial = unit
         if overtaken:
-            reason = self.fields["reason"]
-            reason.label = _("Why it was cut by a plan that is overtaken")
-            reason.required = True
-            words = _("The plan is overtaken: say why it was cut by it.")
-            reason.error_messages["required"] = words
+            self.fields["reason"] = why_overtaken(
+                _("Why it was cut by a plan that is overtaken"),
+                _("The plan is overtaken: say why it was cut by it."),
+                help_text=self.fields["reason"].help_text,
+            )
         if moved:
             self.fields["moved"].choices = [
                 ("yes", moved),
@@ -238,9 +246,14 @@ class MoveForm(forms.Form):
 
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
-    def __init__(self, *arguments, rows, unit="mm", **named):
+    def __init__(self, *arguments, rows, unit="mm", overtaken=False, **named):
         super().__init__(*arguments, **named)
         self.count, self.unit = len(rows), unit
+        if overtaken:
+            self.fields["reason"] = why_overtaken(
+                _("Why it was moved by a plan that is overtaken"),
+                _("The plan is overtaken: say why it was moved by it."),
+            )
         for number, row in enumerate(rows):
             self.fields[f"amount_{number}"] = NumberField(
                 to=float,

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from qa.actions.settings import Set
+from qa.forms.plans import why_overtaken
 from qa.models import StepKind
 from qa.rules.adjusters import Present
 from qa.wording.settings import length, now_words, turns
@@ -42,11 +43,24 @@ class SettingsForm(forms.Form):
     note = forms.CharField(label=_("Note"), required=False, max_length=400)
 
     def __init__(
-        self, *arguments, present: Sequence[Present], unit: str, asked=None, **named
+        self,
+        *arguments,
+        present: Sequence[Present],
+        unit: str,
+        asked=None,
+        overtaken: bool = False,
+        **named,
     ):
         super().__init__(*arguments, **named)
         self.present, self.asked = present, asked or {}
         self.fields["unit"].initial = unit
+        if overtaken:
+            reason = self.fields["reason"] = why_overtaken(
+                _("Why it was set by a plan that is overtaken"),
+                _("The plan is overtaken: say why it was set by it."),
+                required=self.data.get("do") != "see",
+            )
+            reason.asked = True  # by the form, also while it only looks ahead
         for row, adjuster in enumerate(present):
             asked_nm = self.asked.get(adjuster.name, 0)
             self.fields[f"was_{row}"] = forms.IntegerField(

@@ -59,6 +59,8 @@ class AppliedMove(Fact):
     """A part was moved or shimmed, and what that should do at each station.
 
     `fit_up` is the one before; `changes` are {station: [gap nm, flushness nm]}.
+    `reason`: why it was done by a plan that was overtaken, where nothing was cut beside
+    it: the reason of a cut is that of its deviation.
     """
 
     fit_up = models.ForeignKey(FitUp, models.PROTECT, related_name="moves")
@@ -71,6 +73,7 @@ class AppliedMove(Fact):
     # [{"name": "x", "amount": "0.600", "unit": "mm"}, ...]
     amounts = models.JSONField(default=list, blank=True)
     changes = models.JSONField(default=dict, blank=True)
+    reason = models.CharField(max_length=400, blank=True)
 
     class Meta:
         ordering = ("id",)

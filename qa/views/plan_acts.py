@@ -134,9 +134,11 @@ def move(request, uuid):
     if worked.plan.settings is not None:
         return redirect("set_part", uuid=uuid)
     rows = move_rows.motion_rows(worked, worked.plan.move.raw)
-    form = MoveForm(posted(request), rows=rows, unit=view.unit)
+    form = MoveForm(
+        posted(request), rows=rows, unit=view.unit, overtaken=bool(worked.changes)
+    )
 
-    def act(note, **_data):
+    def act(note, reason="", **_data):
         moved = plans.moved(worked, view.unit, move_rows.raw_with(rows, form.amounts))
         if moved is None:
             raise Refused(_("Nothing was moved: there is nothing to record."))
@@ -146,6 +148,7 @@ def move(request, uuid):
             moved=moved,
             plan=worked.record,
             note=note,
+            reason=reason,
         )
 
     return form_page(

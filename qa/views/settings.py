@@ -28,11 +28,13 @@ def set_part(request, uuid):
     if not present:
         messages.info(request, _("Nothing that can be set is on record here yet."))
         return redirect(holding)
+    overtaken = overtaking.warning(record, worked.changes) if record else ""
     form = SettingsForm(
         posted(request),
         present=present,
         unit=unit_of(request),
         asked=worked.asked_settings,
+        overtaken=bool(overtaken),
     )
     seen = None
     if request.method == "POST" and form.is_valid():
@@ -46,7 +48,7 @@ def set_part(request, uuid):
         "check": check,
         "fit_up": check.fit_up,
         "live": worked.live or bool(record),
-        "overtaken": overtaking.warning(record, worked.changes),
+        "overtaken": overtaken,
         "record": record,
         "holding": holding,
         "back": back_to_joint(check),
@@ -66,13 +68,14 @@ def _seen_or_done(request, form, worked, record):
     if request.POST.get("do") == "see":
         return preview, False
 
-    def act(note, **_data):
+    def act(note, reason="", **_data):
         return record_settings(
             by=request.user,
             checks=[joint.check for joint in worked.joints],
             made=Settings(form.settings_made(), changes.changes, changes.beside),
             plan=record,
             note=note,
+            reason=reason,
         )
 
     done, _opened = attempt(form, act)

@@ -691,6 +691,24 @@ def test_a_cut_sent_with_a_note_gives_it_as_the_reason_of_its_overtaken_plan(
     assert CutDeviation.objects.get().reason == "cut before it was read"
 
 
+@pytest.mark.parametrize("note", ["", "done before it was read"])
+@pytest.mark.parametrize("form", ["set/1", "move/3"])
+def test_what_was_set_or_moved_by_an_overtaken_plan_is_kept_with_its_reason(
+    engineer, builder, form, note
+):
+    check = displaced(engineer) if form == "set/1" else astray(engineer)
+    plan = take(engineer, check, None)
+    told = next_of(builder, check)
+    assert told["form"] == form
+    read(a_check(engineer, fit_up=check.fit_up), "3", "gap", "1.00")
+    assert put(builder, {**done(told), "note": note}, form=form).status_code == 201
+    move = AppliedMove.objects.get()
+    none_given = f"{plan.label} was overtaken when this came in; no reason was given."
+    assert (move.plan, move.reason) == (plan, note or none_given)
+    assert move.reason in builder.get(f"/plans/{plan.number}/").content.decode()
+    assert not verify().faults
+
+
 def test_where_the_readings_are_stale_an_overtaken_plan_only_says_to_measure(
     engineer, builder
 ):

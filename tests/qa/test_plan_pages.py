@@ -10,8 +10,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from qa.actions import planning_defaults
-from qa.models import FitPlan, FitUp, PlanDefaults, TrimCut
+from qa.actions import moves, planning_defaults
+from qa.models import AppliedMove, FitPlan, FitUp, PlanDefaults, TrimCut
 from qa.numeric.plan.joint_arrays import Measured
 from qa.numeric.plan.motions import Motion, free_motions
 from qa.numeric.plan.planner import plan_joints
@@ -20,6 +20,7 @@ from qa.queries.plans import move_rows, plan_texts
 from qa.queries.plans import plan_pages as plans
 from qa.rules import plan_records, planning
 from qa.wording.plans import held, held_name, note, plan_notes
+from shop.ledger import Refused
 from shop.ledger.canonical import canonical
 from tests.numeric import doors
 from tests.qa.making import (
@@ -487,6 +488,35 @@ def test_a_move_is_recorded_with_other_amounts_than_planned(engineer, client_of)
     assert fit_up.reason == "move"
     made = check.fit_up.moves.get()
     assert (made.words, made.plan.label) == ("move 0.40 mm right", "FP-0001")
+
+
+def test_a_move_by_an_overtaken_plan_asks_for_a_reason(engineer, client_of):
+    check = a_check(engineer)
+    shifted(check, x=-1.0)
+    take(engineer, check, limits=None)
+    client, where = client_of("builder"), url(check, "move/")
+    form = client.get(where).context["form"]
+    assert "reason" not in form.fields
+    said = {field.name: field.value() or "" for field in form}
+    read_at(a_check(engineer, fit_up=check.fit_up), {"3": "0.50"})
+    page = client.post(where, {**said, "note": "by the old sheet"})
+    words = "The plan is overtaken: say why it was moved by it."
+    assert page.context["form"].errors == {"reason": [words]}
+    assert "by the old sheet" in page.content.decode()
+    with pytest.raises(Refused, match="measured again at 3. Say why .* moved by") as no:
+        record_as_planned(engineer, check)
+    assert (no.value.field, no.value.code) == ("reason", "reason")
+    assert not AppliedMove.objects.exists()
+    told = {**said, "reason": "moved before it was read"}
+    assert client.post(where, told).status_code == 302
+    assert AppliedMove.objects.get().reason == "moved before it was read"
+    assert "“moved before it was read”" in client.get("/plans/1/").content.decode()
+
+
+def record_as_planned(by, check) -> None:
+    worked = plan_records.worked_of(FitPlan.objects.get())
+    moved = plans.moved(worked, "mm")
+    moves.record_move(by=by, checks=[worked.check], moved=moved, plan=worked.record)
 
 
 @pytest.mark.parametrize("path", ["trim/", "move/", "plan/release/"])

@@ -8,9 +8,11 @@ import pytest
 from pypdf import PdfReader
 
 from qa.actions import checks
+from qa.actions.settings import Set, Settings, record_settings
 from qa.demo import holding
 from qa.models import (
     AdjusterSetting,
+    AppliedMove,
     FitPlan,
     FitUp,
     FitUpReason,
@@ -20,9 +22,10 @@ from qa.queries.plans import plan_pages as plans
 from qa.queries.plans.done_by_plan import done_by
 from qa.queries.today import today
 from qa.rules import adjusters, plan_records, planning
+from shop.ledger import Refused
 from shop.ledger.verify import verify
 from tests.qa.hung import hung_check, read_displaced, turned
-from tests.qa.making import make_check, make_fit_up
+from tests.qa.making import make_check, make_fit_up, read
 from tests.qa.planned import a_joint, planned, take, without_spread
 from tests.qa.test_setting_pages import typed
 
@@ -141,6 +144,33 @@ def test_from_the_plan_to_the_settings_the_plan_is_done(engineer, client_of):
     assert all(one.asked_nm == one.change_nm for one in AdjusterSetting.objects.all())
     assert PlanEnd.objects.get().how == "done"
     assert FitUp.objects.latest("number").reason == FitUpReason.SET
+    assert not verify().faults
+
+
+def test_a_setting_by_an_overtaken_plan_asks_for_a_reason(engineer, client_of):
+    check = aft(engineer)
+    plan = take(engineer, check, None)
+    read(make_check(engineer, check.fit_up), "3", "gap", "1.00")
+    client, where = client_of("builder"), url(check, "set/")
+    form = client.get(where).context["form"]
+    said = {name: form[name].value() or "" for name in form.fields}
+    ahead = client.post(where, {**said, "do": "see"})
+    assert ahead.context["seen"] and not ahead.context["form"].errors
+    page = client.post(where, {**said, "note": "by the old sheet"})
+    words = "The plan is overtaken: say why it was set by it."
+    assert page.context["form"].errors == {"reason": [words]}
+    assert "by the old sheet" in page.content.decode()
+    made = Settings([Set("latch: out/in", -200_000)], {})
+    with pytest.raises(
+        Refused, match="measured again at 3. Say why .* set by it"
+    ) as no:
+        record_settings(by=engineer, checks=[planned(check)], made=made, plan=plan)
+    assert (no.value.field, no.value.code) == ("reason", "reason")
+    assert not AdjusterSetting.objects.exists()
+    told = {**said, "reason": "set before it was read"}
+    assert client.post(where, told).status_code == 302
+    assert AppliedMove.objects.get().reason == "set before it was read"
+    assert "“set before it was read”" in client.get("/plans/1/").content.decode()
     assert not verify().faults
 
 

@@ -47,10 +47,12 @@ def done_by(worked: WorkedPlan, unit: str) -> list[DoneByPlan]:
     for setting in _of(AdjusterSetting, plan):
         act_of(setting)
         changes[setting.entry.pk][setting.name] = setting.change_nm
-    for move in _of(AppliedMove, plan).filter(kind=MoveKind.MOVE):
+    for move in _of(AppliedMove, plan).exclude(kind=MoveKind.SHIM):
         act = act_of(move)
-        if move.words not in act.words:  # of each joint of the part
+        by_motion = move.kind == MoveKind.MOVE  # else told by its settings
+        if by_motion and move.words not in act.words:  # of each joint of the part
             act.words.append(move.words)
+        act.note(move.reason)
     rows = _of(TrimCut, plan).select_related("part", "fit_check__fit_up__joint")
     for cut in rows.filter(Q(depth_nm__gt=0) | Q(planned_nm__gt=0)):
         act_of(cut)
