@@ -15,7 +15,7 @@ from qa.forms.planning_defaults import PlanDefaultsForm
 from qa.forms.plans import PlanForm, ReasonForm
 from qa.models import Check, FitPlan, PlanDefaults
 from qa.queries.plans import plan_pages as plans
-from qa.queries.plans import way_pages
+from qa.queries.plans import plan_texts, way_pages
 from qa.queries.plans.done_by_plan import done_by
 from qa.queries.plans.plan_records import left_words, releases_of
 from qa.rules import plan_records, planning, rigs
@@ -96,6 +96,7 @@ def _page(request, form, worked):
         "fit_up": check.fit_up,
         "record": record,
         "together": worked.sisters,
+        "before": plan_texts.before(worked),
         "end": getattr(record, "end", None),
         "asked": f"unit={view.unit}" if record else request.GET.urlencode(),
         "learned": way_pages.learned_words(worked),

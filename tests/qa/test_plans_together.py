@@ -123,6 +123,35 @@ def test_a_half_that_only_moves_is_told_by_the_move_that_it_makes(engineer, clie
     assert plan_texts.then(last).startswith("When both parts are done, measure ")
 
 
+def test_the_second_of_two_is_told_to_wait_for_the_first_until_that_is_done(
+    engineer, client_of
+):
+    cowls = off_cowls(engineer)
+    first, second = taken(engineer, cowls)
+    client = client_of("builder")
+    words = f"First {first.part.serial} ({first}), which is not done yet"
+
+    def told() -> dict[int, list[bool]]:
+        """Whether the tablet and the desk say it, by plan."""
+        addresses = {
+            plan.number: (
+                f"/api/checks/{plan.fit_check.entry_id}/next?unit=mm",
+                f"/plans/{plan.number}/",
+            )
+            for plan in (first, second)
+        }
+        return {
+            number: [words in client.get(address).content.decode() for address in pages]
+            for number, pages in addresses.items()
+        }
+
+    for check in cowls.checks.values():
+        checks.finish_check(by=engineer, check=check)
+    assert told() == {first.number: [False, False], second.number: [True, True]}
+    do(engineer, first)
+    assert told() == {first.number: [False, False], second.number: [False, False]}
+
+
 def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(engineer):
     cowls = off_cowls(engineer)
     found = assembling.together(cowls.airframe, both(cowls))

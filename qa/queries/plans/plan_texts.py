@@ -1,5 +1,7 @@
 """A plan in the words of a builder: where to push, how far, what to do first."""
 
+from django.utils.translation import ngettext
+
 from qa.models import Side
 from qa.numeric.plan.result import CUT, FITS
 from qa.queries.checks.unconfirmed import found_off
@@ -119,6 +121,24 @@ def run_words(seam: Seam, labels) -> str:
         for run in runs
     ]
     return ("station " if len(rows) == 1 else "stations ") + ", ".join(spans)
+
+
+def before(worked: WorkedPlan) -> str:
+    """Which parts of several come before this one and are not done yet; "" for none."""
+    if not worked.record:
+        return ""
+    earlier = [
+        f"{sister.part.serial} ({sister})"
+        for sister in worked.sisters
+        if sister.number < worked.record.number and not hasattr(sister, "end")
+    ]
+    if not earlier:
+        return ""
+    return ngettext(
+        "First %(parts)s, which is not done yet: this is number %(order)s.",
+        "First %(parts)s, which are not done yet: this is number %(order)s.",
+        len(earlier),
+    ) % {"parts": ", ".join(earlier), "order": worked.shared.order}
 
 
 def then(worked: WorkedPlan) -> str:

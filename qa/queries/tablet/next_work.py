@@ -101,6 +101,11 @@ class NextWork:
         return ", ".join(part.serial for part, _check, done in to_release if not done)
 
     @property
+    def before(self) -> str:
+        """What comes before it, of a part that was planned with others."""
+        return plan_texts.before(self.worked)
+
+    @property
     def then(self) -> str:
         """What comes before measuring, of a part that was planned with others."""
         return plan_texts.then(self.worked) if self.plan else ""
