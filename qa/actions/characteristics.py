@@ -59,12 +59,12 @@ def define(
     )
     with perform("characteristic/1", by=by, said=content) as act:
         if quality not in Quality.values:
-            raise Refused("Choose what it is.", field="quality")
+            raise Refused(_("Choose what it is."), field="quality")
         if joint and joint.type_id != bay.type_id:
-            message = "That joint is of another type of airframe."
+            message = _("That joint is of another type of airframe.")
             raise Refused(message, field="joint")
         if joint and not bays.is_at(joint, bay):
-            raise Refused("That joint is in another bay.", field="joint")
+            raise Refused(_("That joint is in another bay."), field="joint")
         row.full_clean()
         row.save()
         _revise(act, row, 1, required)
@@ -83,8 +83,8 @@ def revise(
         row = locked(characteristic)
         newest = row.current.number
         if newest != based_on:
-            message = f"Revision {newest} was released meanwhile. Look at it first."
-            raise Refused(message, code="stale")
+            message = _("Revision %(number)s was released meanwhile. Look at it first.")
+            raise Refused(message % {"number": newest}, code="stale")
         before = row.current
         revision = _revise(act, row, newest + 1, required)
         if all(getattr(before, name) == getattr(revision, name) for name in SAID):
@@ -97,18 +97,18 @@ def _revise(act: Act, row: Characteristic, number: int, required: Required):
     quality, unit = row.quality, required.unit
     rules.require_unit(quality, unit)
     if required.rule not in Rule.values:
-        raise Refused("Choose how it is judged.", field="rule")
+        raise Refused(_("Choose how it is judged."), field="rule")
     if required.rule == Rule.GUARDED and quality in rules.CERTAIN:
-        raise Refused("This is counted or seen: it has no guard band.", field="rule")
+        raise Refused(_("This is counted or seen: it has no guard band."), field="rule")
     low = rules.limit_of(quality, required.low, unit, "low")
     high = rules.limit_of(quality, required.high, unit, "high")
     attribute = quality == Quality.ATTRIBUTE
     if attribute and (low, high) != (None, None):
-        raise Refused("What is so or not has no limits.", field="low")
+        raise Refused(_("What is so or not has no limits."), field="low")
     if not attribute and low is None and high is None:
-        raise Refused("State a limit: at least, at most, or both.", field="low")
+        raise Refused(_("State a limit: at least, at most, or both."), field="low")
     if low is not None and high is not None and low > high:
-        raise Refused("The low limit is above the high limit.", field="high")
+        raise Refused(_("The low limit is above the high limit."), field="high")
     revision = CharacteristicRevision(
         characteristic=row,
         number=number,
@@ -147,7 +147,7 @@ def record(
     with perform("characteristic_result/1", by=by, said=content) as act:
         row = locked(characteristic)
         if row.bay.type_id != airframe.type_id:
-            raise Refused("That is of another type of airframe.", field="airframe")
+            raise Refused(_("That is of another type of airframe."), field="airframe")
         if refused := gauges.refusal(instrument):
             raise Refused(refused, field="instrument")
         revision = row.current

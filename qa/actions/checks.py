@@ -3,6 +3,7 @@
 from functools import lru_cache
 
 from django.db.models import Exists, F, OuterRef
+from django.utils.translation import gettext as _
 
 from qa.models import (
     Check,
@@ -78,11 +79,11 @@ def start_check(
     if refused := gauges.refusal(instrument, envelope.get("made_at", "")):
         raise Refused(refused, field="instrument")
     if in_acceptance_condition and not fit_up.held:
-        raise Refused(
-            "The acceptance condition says how the part is held: say what holds it, "
-            "or leave this off.",
-            field="in_acceptance_condition",
+        words = _(
+            "The acceptance condition says how the part is held: say what holds it, or "
+            "leave this off."
         )
+        raise Refused(words, field="in_acceptance_condition")
     conditions = {
         "finish": finish,
         "temperature_mc": temperature_mc,
@@ -113,8 +114,10 @@ def _wanted(check: Check, stations: list[Station]) -> int:
     revision = check.fit_up.revision
     if revision.rule == Rule.GUARDED and check.u_nm is None:
         raise Refused(
-            "This joint is judged with a guard band: choose an instrument whose "
-            "standard uncertainty is known.",
+            _(
+                "This joint is judged with a guard band: choose an instrument whose "
+                "standard uncertainty is known."
+            ),
             field="instrument",
         )
     count = 0
@@ -128,7 +131,12 @@ def _wanted(check: Check, stations: list[Station]) -> int:
                 )
             except NarrowLimits as error:
                 raise Refused(
-                    f"Station {station.label}, {Kind(kind).label}: {error}.",
+                    _("Station %(station)s, %(kind)s: %(why)s.")
+                    % {
+                        "station": station.label,
+                        "kind": Kind(kind).label,
+                        "why": error,
+                    },
                     field="instrument",
                 ) from None
     return count
@@ -159,15 +167,19 @@ def record_reading(
         state = LOCKED_TO_READ.first(check=check.pk)
         now = _standing(check, station, kind)
         if supersedes and not reason and typed.needs_a_reason_after(supersedes):
-            raise Refused("Say why this replaces the reading before.", field="reason")
+            raise Refused(
+                _("Say why this replaces the reading before."), field="reason"
+            )
         late = state.state == CheckState.State.FINISHED
         if late and not keep_late:
             raise Refused(
-                "This check is finished: start a new one.", code="finished", field=""
+                _("This check is finished: start a new one."), code="finished", field=""
             )
         if state.void:
             raise Refused(
-                "Its start was disowned: start a new check.", code="disowned", field=""
+                _("Its start was disowned: start a new check."),
+                code="disowned",
+                field="",
             )
         base_stands = (now and now.reading_id) == (supersedes and supersedes.pk)
         reading = judging.judged(check, station, kind, typed)
@@ -184,12 +196,12 @@ def _require_readable(check, kind: str, typed, reason: str, made_at: str) -> Non
     """Nothing is read with what was lost, damaged or overdue by then; that there is no
     reading can be said without it."""
     if kind not in Kind.values:
-        raise Refused("A reading is of gap or flush.", field="kind")
+        raise Refused(_("A reading is of gap or flush."), field="kind")
     if typed.outcome not in (Outcome.SKIPPED, Outcome.CLEARED):
         if why := gauges.refusal_of_reading(check.instrument, made_at):
             raise Refused(why, field="value")
     elif not reason:
-        raise Refused("Say why there is no reading here.", field="reason")
+        raise Refused(_("Say why there is no reading here."), field="reason")
 
 
 def _reading_content(check, station, kind, typed, reason) -> dict:
@@ -265,10 +277,10 @@ def choose_reading(
     """Say which of two readings stands for a station, and why."""
     roles.require(by, "measure")
     if not reason:
-        raise Refused("Say why this reading stands.", field="reason")
+        raise Refused(_("Say why this reading stands."), field="reason")
     ours = (reading.fit_check_id, reading.station_id, reading.kind)
     if ours != (check.pk, station.pk, kind):
-        raise Refused("That reading belongs to another place.", field="reading")
+        raise Refused(_("That reading belongs to another place."), field="reading")
     envelope.setdefault(
         "said",
         {
@@ -282,10 +294,12 @@ def choose_reading(
     with perform("choose/1", by=by, **envelope) as act:
         state = LOCKED.first(check=check.pk)
         if state.state == CheckState.State.FINISHED:
-            raise Refused("This check is finished.", code="finished")
+            raise Refused(_("This check is finished."), code="finished")
         now = _standing(check, station, kind)
         if not now or not now.clash:
-            raise Refused("There is one reading here: nothing to choose.", code="done")
+            raise Refused(
+                _("There is one reading here: nothing to choose."), code="done"
+            )
         choice = Choice(
             fit_check=check, station=station, kind=kind, reading=reading, reason=reason
         )
@@ -306,10 +320,10 @@ def finish_check(*, by, check: Check, note: str = "", **envelope) -> CheckFinish
     with perform("finish/1", by=by, **envelope) as act:
         state = LOCKED.first(check=check.pk)
         if state.state == CheckState.State.FINISHED:
-            raise Refused("This check is finished already.", code="finished")
+            raise Refused(_("This check is finished already."), code="finished")
         if state.clashes:
             raise Refused(
-                "Two readings stand for one station: choose first.", code="clash"
+                _("Two readings stand for one station: choose first."), code="clash"
             )
         finish = CheckFinish(fit_check=check, counts=judging.counts(state), note=note)
         act.record(finish)

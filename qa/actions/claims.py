@@ -2,6 +2,7 @@
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from qa.actions import check_replay, nonconformances
 from qa.models import Check, CheckState
@@ -22,13 +23,13 @@ def answer_claim(
     if entry.by_id != by.pk:
         raise PermissionDenied("Only the person it is claimed of can say that.")
     if envelope.get("claimed"):
-        raise Refused("Prove your PIN first, then say it.", code="not_proven")
+        raise Refused(_("Prove your PIN first, then say it."), code="not_proven")
     if not entry.claimed:
-        raise Refused("This act was proven when it was made.", code="done")
+        raise Refused(_("This act was proven when it was made."), code="done")
     if verdict not in (Authorship.CONFIRMED, Authorship.DISOWNED):
-        raise Refused("Confirm it or disown it.", field="verdict")
+        raise Refused(_("Confirm it or disown it."), field="verdict")
     if verdict == Authorship.DISOWNED and not reason.strip():
-        raise Refused("Say how you know that it is not yours.", field="reason")
+        raise Refused(_("Say how you know that it is not yours."), field="reason")
     content = {"of": str(entry.act), "verdict": verdict, "reason": reason}
     envelope.setdefault("said", content)
     with perform("confirm/1", by=by, **envelope) as act:
@@ -36,7 +37,7 @@ def answer_claim(
         hold_row(Person, by.pk)
         checks = _hold(entry)
         if Confirmation.objects.filter(of=entry).exists():
-            raise Refused("You have said this already.", code="done")
+            raise Refused(_("You have said this already."), code="done")
         confirmation = act.record(
             Confirmation(of=entry, person=by, verdict=verdict, reason=reason.strip())
         )

@@ -1,5 +1,7 @@
 """A joint, a bay or an airframe is closed by somebody who may, or refused."""
 
+from django.utils.translation import gettext as _
+
 from qa.models import CloseOut, Joint
 from qa.rules import close_out, close_out_records, close_out_stands
 from qa.rules.close_out_stands import Scope
@@ -50,22 +52,23 @@ def _refuse(by: Person, gathered, standing: close_out.Standing, shown: str) -> N
     scope = standing.scope
     for place in (scope.bay, scope.joint):
         if place and place.type_id != scope.airframe.type_id:
-            raise Refused("That is of another type of airframe.")
+            raise Refused(_("That is of another type of airframe."))
     if scope.joint and scope.joint not in gathered.records.joints:
-        raise Refused("This airframe does not have that joint.")
+        raise Refused(_("This airframe does not have that joint."))
     if standing.state == close_out.CLOSED:
-        raise Refused("It is closed already.", code="stale")
+        raise Refused(_("It is closed already."), code="stale")
     if shown != standing.digest:
         raise Refused(
-            "This changed while you looked at it. Look again, then close it.",
+            _("This changed while you looked at it. Look again, then close it."),
             code="stale",
         )
     if standing.stands:
         count = len(standing.stands)
         first = standing.stands[0]
         raise Refused(
-            f"{count} still in its way, first: {first.what}, {first.why}.",
+            _("%(count)s still in its way, first: %(what)s, %(why)s.")
+            % {"count": count, "what": first.what, "why": first.why},
             code="stands",
         )
     if by.pk in close_out.doers(gathered, scope):
-        raise Refused("You did some of this work: somebody else closes it.")
+        raise Refused(_("You did some of this work: somebody else closes it."))

@@ -1,5 +1,7 @@
 """The kinds of defect beside fit that the shop names: its own list."""
 
+from django.utils.translation import gettext as _
+
 from qa.models import DefectKind
 from shop import roles
 from shop.ledger import Refused, perform
@@ -37,7 +39,7 @@ def add_usual(*, by) -> list[DefectKind]:
         }
         names = [name for name in USUAL if name not in there]
         if not names:
-            raise Refused("All of them are on the list.", code="done")
+            raise Refused(_("All of them are on the list."), code="done")
         rows = [DefectKind.objects.create(name=name) for name in names]
         act.result = {"kinds": [row.pk for row in rows]}
     return rows

@@ -69,7 +69,7 @@ def _take(
     with perform(form, by=by, **envelope) as act:
         before = _hold(plans)
         if all(_standing(plan) for plan in plans):
-            raise Refused("Somebody took this plan just now.", code="done")
+            raise Refused(_("Somebody took this plan just now."), code="done")
         if before and not replaces:
             words = _("%(plan)s stands for this part: look at it first.")
             raise Refused(words % {"plan": before[0]}, code="done")
@@ -95,8 +95,8 @@ def _take(
 def _refuse_changed(plan: FitPlan) -> None:
     if changed := overtaking.changes_of(plan):
         raise Refused(
-            "This changed while the plan was looked at: "
-            f"{overtaking.in_words(changed)}. Look again.",
+            _("This changed while the plan was looked at: %(why)s. Look again.")
+            % {"why": overtaking.in_words(changed)},
             code="stale",
         )
 
@@ -111,7 +111,9 @@ def _hold(plans: list[FitPlan]) -> list[FitPlan]:
         hold_row(Part, part)
     now = _replaced(plans)
     if not {plan.part_id for plan in now} <= parts:
-        raise Refused("Somebody took another plan just now. Look again.", code="stale")
+        raise Refused(
+            _("Somebody took another plan just now. Look again."), code="stale"
+        )
     return now
 
 
@@ -129,7 +131,7 @@ def withdraw(*, by, plan: FitPlan, reason: str) -> FitPlan:
     """Nobody works by this plan any more, nor by those that were taken with it."""
     roles.require(by, "cut parts")
     if not reason.strip():
-        raise Refused("Say why the plan is withdrawn.", field="reason")
+        raise Refused(_("Say why the plan is withdrawn."), field="reason")
     content = {"plan": plan.label, "reason": reason}
     with perform("plan_withdrawn/1", by=by, said=content) as act:
         for part in sorted(sister.part_id for sister in sisters([plan])):
@@ -152,8 +154,8 @@ def refuse_ended(plan: FitPlan) -> None:
     ended = PlanEnd.objects.filter(plan=plan).first()
     if ended:
         raise Refused(
-            f"{plan.label} is {ended.get_how_display()}: plan again before the next "
-            "step.",
+            _("%(plan)s is %(how)s: plan again before the next step.")
+            % {"plan": plan.label, "how": ended.get_how_display()},
             code="stale",
         )
 
@@ -161,8 +163,8 @@ def refuse_ended(plan: FitPlan) -> None:
 def refuse_overtaken(plan: FitPlan) -> None:
     if changed := overtaking.changes_of(plan):
         raise Refused(
-            f"{plan.label} is overtaken: {overtaking.in_words(changed)}. Measure and "
-            "plan again.",
+            _("%(plan)s is overtaken: %(why)s. Measure and plan again.")
+            % {"plan": plan.label, "why": overtaking.in_words(changed)},
             code="stale",
         )
 

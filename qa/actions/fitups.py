@@ -1,6 +1,7 @@
 """Fit-ups: each refit, cut, move, shim or swap opens the next number."""
 
 from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
 
 from qa.models import Check, FitPlan, FitUp, FitUpReason, Joint, JointRevision
 from qa.rules import fit_placement
@@ -108,17 +109,19 @@ def _reason(fit_up: FitUp, last: FitUp | None) -> str:
 
 def _check(airframe, joint, part, surround_part, revision) -> None:
     if airframe.type_id != joint.type_id:
-        raise Refused("This joint is on another airframe type.", field="airframe")
+        raise Refused(_("This joint is on another airframe type."), field="airframe")
     if airframe.line_number < joint.first_line or (
         joint.last_line and airframe.line_number > joint.last_line
     ):
-        raise Refused("This joint does not apply to this airframe.", field="airframe")
+        raise Refused(
+            _("This joint does not apply to this airframe."), field="airframe"
+        )
     if revision.joint_id != joint.pk:
-        raise Refused("That revision belongs to another joint.", field="revision")
+        raise Refused(_("That revision belongs to another joint."), field="revision")
     if PartState.SCRAPPED in (part.state, surround_part and surround_part.state):
-        raise Refused("A scrapped part cannot be fitted.", field="part")
+        raise Refused(_("A scrapped part cannot be fitted."), field="part")
     if surround_part and surround_part.pk == part.pk:
-        raise Refused("A part cannot be its own surround.", field="surround_part")
+        raise Refused(_("A part cannot be its own surround."), field="surround_part")
 
 
 def clean_held(held: list[dict]) -> list[dict]:
@@ -126,11 +129,13 @@ def clean_held(held: list[dict]) -> list[dict]:
     for item in held:
         if item.get("kind") not in HOLDS:
             raise Refused(
-                f"How it was held: use one of {', '.join(HOLDS)}.", field="held"
+                _("How it was held: use one of %(holds)s.")
+                % {"holds": ", ".join(HOLDS)},
+                field="held",
             )
         count = item.get("count") or 0
         if not isinstance(count, int) or not 0 <= count <= 999:
-            raise Refused("A count is a whole number up to 999.", field="held")
+            raise Refused(_("A count is a whole number up to 999."), field="held")
         where = str(item.get("where", ""))[:120]
         clean.append({"kind": item["kind"], "where": where, "count": count})
     return clean

@@ -2,6 +2,8 @@
 
 from dataclasses import asdict, dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import (
     HoleCheck,
     HolePattern,
@@ -74,7 +76,7 @@ def define_pattern(
 
     roles.require(by, "define holes")
     if mate and mate == design:
-        raise Refused("A pattern is through parts of two designs.", field="mate")
+        raise Refused(_("A pattern is through parts of two designs."), field="mate")
     pattern = HolePattern(
         number=number, name=name, joint=joint, design=design, mate=mate
     )
@@ -107,7 +109,8 @@ def revise_pattern(
         newest = pattern.revisions.order_by("-number").values_list("number", flat=True)
         if newest[0] != based_on:
             raise Refused(
-                f"Revision {newest[0]} was released in the meantime; look at it first.",
+                _("Revision %(number)s was released in the meantime; look at it first.")
+                % {"number": newest[0]},
                 code="stale",
             )
         revision = _release(act, pattern, based_on + 1, holes, says)
@@ -122,12 +125,12 @@ def _content(holes: list[HoleDraft], says: PatternHead) -> dict:
 def _release(act, pattern, number, holes, says) -> HolePatternRevision:
     known = {rule.key for rule in SPACING_RULES}
     if says.spacing_rule and says.spacing_rule not in known:
-        raise Refused("This spacing rule is not known.", field="spacing_rule")
+        raise Refused(_("This spacing rule is not known."), field="spacing_rule")
     if not holes:
-        raise Refused("A pattern has at least one hole.", field="holes")
+        raise Refused(_("A pattern has at least one hole."), field="holes")
     labels = [hole.label for hole in holes]
     if len(set(labels)) < len(labels):
-        raise Refused("Two holes have the same name.", field="holes")
+        raise Refused(_("Two holes have the same name."), field="holes")
     for hole in holes:
         _checkhole_found(hole)
     revision = HolePatternRevision(pattern=pattern, number=number, **asdict(says))
@@ -154,7 +157,10 @@ def _checkhole_found(hole_draft: HoleDraft) -> None:
             ]
         )
     except numbers.HoleError as why:
-        raise Refused(f"Hole {hole_draft.label}: {why}.", field="holes") from None
+        raise Refused(
+            _("Hole %(hole)s: %(why)s.") % {"hole": hole_draft.label, "why": why},
+            field="holes",
+        ) from None
 
 
 def record_holes(
@@ -166,7 +172,7 @@ def record_holes(
     if refused := gauges.refusal(instrument):
         raise Refused(refused, field="instrument")
     if not measured:
-        raise Refused("No hole was measured.", field="holes")
+        raise Refused(_("No hole was measured."), field="holes")
     holes = {hole.label: hole for hole in revision.holes.all()}
     content = {
         "revision": str(revision.uuid),
@@ -191,7 +197,8 @@ def record_holes(
         for hole in measured:
             if hole.label not in holes or hole.label in seen:
                 raise Refused(
-                    f"Hole {hole.label} is not in this pattern, or there twice.",
+                    _("Hole %(hole)s is not in this pattern, or there twice.")
+                    % {"hole": hole.label},
                     field="holes",
                 )
             seen.add(hole.label)
@@ -213,14 +220,23 @@ def _reading(
         try:
             values[name] = parse_typed(text, measured.unit) if text else None
         except LengthError as error:
-            raise Refused(f"Hole {measured.label}: {error}.", field="holes") from None
+            raise Refused(
+                _("Hole %(hole)s: %(why)s.") % {"hole": measured.label, "why": error},
+                field="holes",
+            ) from None
     if values["x"] is None or values["y"] is None:
-        raise Refused(f"Hole {measured.label} needs its measured place.", field="holes")
+        raise Refused(
+            _("Hole %(hole)s needs its measured place.") % {"hole": measured.label},
+            field="holes",
+        )
     read = hole_found(hole, values["x"], values["y"], values["size"], values["edge"])
     try:
         judged = numbers.plan_holes([read]).holes[0]
     except numbers.HoleError as why:
-        raise Refused(f"Hole {measured.label}: {why}.", field="holes") from None
+        raise Refused(
+            _("Hole %(hole)s: %(why)s.") % {"hole": measured.label, "why": why},
+            field="holes",
+        ) from None
     return HoleReading(
         hole_check=check,
         hole=hole,

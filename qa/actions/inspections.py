@@ -3,6 +3,8 @@
 import hashlib
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.actions import raising
 from qa.models import (
     TITLE_MOST,
@@ -55,9 +57,9 @@ def read_again(
     with the instrument that it was read with."""
     roles.require(by, "inspect")
     if kind not in Kind.values:
-        raise Refused("Choose gap or flushness.", field="kind")
+        raise Refused(_("Choose gap or flushness."), field="kind")
     if unit not in ("mm", "in"):
-        raise Refused("Choose the unit.", field="unit")
+        raise Refused(_("Choose the unit."), field="unit")
     content = {"offered": str(offered.entry_id), "joint": offered.joint.number}
     content |= {"station": station, "kind": kind, "value": value, "unit": unit}
     content["instrument"] = instrument and instrument.code
@@ -85,7 +87,10 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
     revision = offered.fit_up.revision
     station = Station.objects.filter(revision=revision, label=label).first()
     if station is None:
-        raise Refused(f"The joint has no station {label}.", field="station")
+        raise Refused(
+            _("The joint has no station %(station)s.") % {"station": label},
+            field="station",
+        )
     station.revision = revision
     line = next(
         (
@@ -102,9 +107,9 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
         checks = checks.filter(readings=line["reading"])
     of = checks.order_by("-number").first()
     if of is None:
-        raise Refused("No check of this was offered.", field="station")
+        raise Refused(_("No check of this was offered."), field="station")
     if instrument is None and of.u_nm is not None:
-        raise Refused("Choose what you read it with.", field="instrument")
+        raise Refused(_("Choose what you read it with."), field="instrument")
     if refused := gauges.refusal(instrument):
         raise Refused(refused, field="instrument")
     check = Check(fit_up=offered.fit_up, finish=of.finish, instrument=instrument)
@@ -113,8 +118,10 @@ def _judged(offered: OfferedJoint, label: str, kind: str, typed: Typed, instrume
         return judging.judged(check, station, kind, typed)
     except ValueError:
         raise Refused(
-            "This joint is judged with a guard band: choose an instrument whose "
-            "standard uncertainty is known.",
+            _(
+                "This joint is judged with a guard band: choose an instrument whose "
+                "standard uncertainty is known."
+            ),
             field="instrument",
         ) from None
 
@@ -143,7 +150,7 @@ def inspect(
     with perform("inspect/1", by=by, said=details) as act:
         row = _open(by, offered)
         if shown != row.digest:
-            raise Refused("Look at what is offered first.", code="stale")
+            raise Refused(_("Look at what is offered first."), code="stale")
         _allow(row, outcome, remarks)
         content = {
             "offered": row.digest,
@@ -173,45 +180,52 @@ def _open(by, offered: OfferedJoint) -> OfferedJoint:
     row = acceptance.whole().prefetch_related("fit_up__revision").get(pk=offered.pk)
     if getattr(row, "inspection", None):
         outcome = row.inspection.get_outcome_display()
-        raise Refused(f"It was {outcome} already.", code="stale")
+        raise Refused(
+            _("It was %(outcome)s already.") % {"outcome": outcome}, code="stale"
+        )
     if (
         row.pk
         != acceptance.newest()
         .get(joint=row.joint_id, offer__airframe=row.offer.airframe_id)
         .pk
     ):
-        raise Refused("It was offered again since: look at that.", code="stale")
+        raise Refused(_("It was offered again since: look at that."), code="stale")
     if changed := acceptance.standings([row])[row.pk].why:
         raise Refused(
-            f"This changed since it was offered: {changed}. It is offered again first.",
+            _(
+                "This changed since it was offered: %(changed)s. It is offered again "
+                "first."
+            )
+            % {"changed": changed},
             code="stale",
         )
     if by.pk in acceptance.doers(row):
-        raise Refused("You did some of this work: somebody else inspects it.")
+        raise Refused(_("You did some of this work: somebody else inspects it."))
     return row
 
 
 def _allow(row: OfferedJoint, outcome: str, remarks: list[Remark]) -> None:
     if outcome not in InspectionOutcome.values:
         raise Refused(
-            "Accept it, accept it with remarks, or reject it.", field="outcome"
+            _("Accept it, accept it with remarks, or reject it."), field="outcome"
         )
     body = row.content
     labels = {line["station"] for line in body["lines"]}
     labels |= {station.label for station in row.fit_up.revision.stations.all()}
     remarked = [remark.station for remark in remarks]
     if len(set(remarked)) < len(remarked) or set(remarked) - labels - {WHOLE}:
-        raise Refused("That line was not offered.", field="remarks")
+        raise Refused(_("That line was not offered."), field="remarks")
     if outcome == InspectionOutcome.REJECTED:
         if not remarks:
-            raise Refused("Say at a line why it is rejected.", field="remarks")
+            raise Refused(_("Say at a line why it is rejected."), field="remarks")
         return
     if remarks and outcome == InspectionOutcome.ACCEPTED:
         raise Refused(
-            "There are remarks: accept it with them, or take them out.", field="outcome"
+            _("There are remarks: accept it with them, or take them out."),
+            field="outcome",
         )
     if not remarks and outcome == InspectionOutcome.WITH_REMARKS:
-        raise Refused("Write the remarks.", field="remarks")
+        raise Refused(_("Write the remarks."), field="remarks")
     if no := acceptable.refused(row):
         raise no
     _require_remarked(row, set(remarked))
@@ -233,9 +247,13 @@ def _require_remarked(row: OfferedJoint, remarked: set[str]) -> None:
     lines |= {second.station.label for second in seconds}
     lines |= {WHOLE} if body["short"] else set()
     if missing := sorted(lines - remarked, key=lambda label: (len(label), label)):
-        words = ", ".join(label or "the joint whole" for label in missing)
+        words = ", ".join(label or _("the joint whole") for label in missing)
         raise Refused(
-            f"Not shown to conform: {words}. Accept with a remark at each, or reject.",
+            _(
+                "Not shown to conform: %(words)s. Accept with a remark at each, or "
+                "reject."
+            )
+            % {"words": words},
             field="outcome",
         )
 

@@ -117,7 +117,9 @@ def define_joint(
     """
     roles.require(by, "define joints")
     if position.type_id != surround.type_id:
-        raise Refused("Both positions must be of one airframe type.", field="surround")
+        raise Refused(
+            _("Both positions must be of one airframe type."), field="surround"
+        )
     lines = {"first_line": first_line, "last_line": last_line}
     identity = {"number": number, "name": name, **lines}
     joint = Joint(
@@ -147,9 +149,14 @@ def _link(joint: Joint, mirror: Joint) -> None:
     """Set two joints as each other's mirror."""
     other = hold_row(Joint, mirror.pk)
     if other.type_id != joint.type_id:
-        raise Refused("The mirror must be on the same airframe type.", field="mirror")
+        raise Refused(
+            _("The mirror must be on the same airframe type."), field="mirror"
+        )
     if other.mirror_id:
-        raise Refused(f"{other.number} mirrors another joint already.", field="mirror")
+        raise Refused(
+            _("%(joint)s mirrors another joint already.") % {"joint": other.number},
+            field="mirror",
+        )
     joint.mirror, other.mirror = other, joint
     joint.save(update_fields=["mirror"])
     other.save(update_fields=["mirror"])
@@ -183,7 +190,8 @@ def revise_joint(
         newest = joint.revisions.order_by("-number").values_list("number", flat=True)
         if newest[0] != based_on:
             raise Refused(
-                f"Revision {newest[0]} was released in the meantime; look at it first.",
+                _("Revision %(number)s was released in the meantime; look at it first.")
+                % {"number": newest[0]},
                 code="stale",
             )
         if _is_as_it_was(joint.current, requirement, stations):
@@ -220,7 +228,11 @@ def _release(act, joint, number, requirement, stations) -> JointRevision:
         try:
             act.record(station)
         except IntegrityError as error:  # named by the constraint that refused it
-            raise Refused(f"Station {draft.label}: {error}", field="stations") from None
+            raise Refused(
+                _("Station %(station)s: %(why)s")
+                % {"station": draft.label, "why": error},
+                field="stations",
+            ) from None
     joint.current = revision
     joint.save(update_fields=["current"])
     return revision

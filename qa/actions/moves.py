@@ -1,5 +1,7 @@
 """Moves without a cut: the part is set somewhere else in its opening."""
 
+from django.utils.translation import gettext as _
+
 from qa.actions import fit_plans, next_fit_up
 from qa.models import Check, FitPlan, FitUp, FitUpReason, MoveKind, PlanEnding
 from qa.rules.moved import Moved
@@ -24,7 +26,7 @@ def record_move(
     keep_overtaken: of a plan that is overtaken, as of a cut."""
     roles.require(by, "cut parts")
     if not any(float(amount["amount"]) for amount in moved.amounts):
-        raise Refused("Nothing was moved: there is nothing to record.")
+        raise Refused(_("Nothing was moved: there is nothing to record."))
     envelope.setdefault(
         "said",
         {

@@ -1,5 +1,7 @@
 """What a trim, a move and a shim have in common: each opens the next fit-up."""
 
+from django.utils.translation import gettext as _
+
 from qa.actions import fitups
 from qa.models import AppliedMove, Check, FitPlan, FitUp
 from qa.rules.moved import Moved
@@ -30,8 +32,11 @@ def hold_still(fit_ups: list[FitUp], plan: FitPlan | None = None) -> dict[int, F
         other = [later for later in since if later.pk not in own]
         if other or (since and since[-1].revision_id != fit_up.revision_id):
             raise Refused(
-                f"This is of fit-up {fit_up.number}; fit-up {since[-1].number} was "
-                "opened since. Measure again before the next step.",
+                _(
+                    "This is of fit-up %(number)s; fit-up %(newest)s was "
+                    "opened since. Measure again before the next step."
+                )
+                % {"number": fit_up.number, "newest": since[-1].number},
                 code="stale",
             )
         newest[fit_up.pk] = since[-1] if since else fit_up

@@ -7,6 +7,8 @@ item, so that of two people at once one wins and the other is told.
 from collections.abc import Iterable
 from contextlib import contextmanager
 
+from django.utils.translation import gettext as _
+
 from qa.models import (
     Cause,
     Check,
@@ -40,18 +42,22 @@ def contain(
     if holds:
         roles.require(by, "hold things")
     if not note.strip():
-        raise Refused("Say what was done: tagged, put where.", field="note")
+        raise Refused(_("Say what was done: tagged, put where."), field="note")
     step = {"verb": Verb.CONTAIN, "note": note}
-    with _moving(by, item, step, holds=holds, spreads=spreads) as (act, _, fact):
+    with _moving(by, item, step, holds=holds, spreads=spreads) as (
+        act,
+        _standing,
+        fact,
+    ):
         reason = f"{item.airframe.serial} {item.label}: {note}"[:200]
         labels = [_hold(act, hold, reason, spreads).label for hold in holds]
         fact.told = ", ".join(labels)[:400]
 
 
 def _hold(act, name: str, reason: str, spreads: bool) -> Hold:
-    kind, _, key = str(name).partition(":")
+    kind, _colon, key = str(name).partition(":")
     if kind not in suspects.HOLDABLE or not key.isdecimal():
-        raise Refused("That cannot be held.", field="holds")
+        raise Refused(_("That cannot be held."), field="holds")
     try:
         return suspects.hold_in(act, kind, int(key), reason, spreads=spreads)
     except Refused as no:
@@ -64,7 +70,7 @@ def explain(
     """State the cause, and the thing of the chain that it came from ("tool:3")."""
     roles.require(by, item_life.MOVES[Verb.EXPLAIN].right)
     if cause not in Cause.values:
-        raise Refused("Choose the cause.", field="cause")
+        raise Refused(_("Choose the cause."), field="cause")
     step = {"verb": Verb.EXPLAIN, "cause": cause, "note": note}
     if origin:
         step |= _origin(item, origin)
@@ -74,9 +80,9 @@ def explain(
 
 def _origin(item: Nonconformance, origin: str) -> dict:
     """The thing of the chain, which is one that the item came from."""
-    kind, _, key = origin.partition(":")
+    kind, _colon, key = origin.partition(":")
     if not key.isdecimal() or int(key) not in item_life.origins(item).get(kind, ()):
-        raise Refused("The item did not come from that.", field="origin")
+        raise Refused(_("The item did not come from that."), field="origin")
     row = KINDS[kind].rows().get(pk=key)
     words = f"{KINDS[kind].word} {row}"
     return {"origin_kind": kind, "origin_id": row.pk, "told": words[:400]}
@@ -95,9 +101,9 @@ def assign(
     """Say who has it, by when, how bad it is and whether it blocks what comes next."""
     roles.require(by, item_life.MOVES[Verb.ASSIGN].right)
     if severity not in Severity.values:
-        raise Refused("Choose how severe it is.", field="severity")
+        raise Refused(_("Choose how severe it is."), field="severity")
     if not holder.is_active or holder.role == Role.VISITOR:
-        raise Refused("Hand it to somebody who works here.", field="holder")
+        raise Refused(_("Hand it to somebody who works here."), field="holder")
     content = {"holder": holder, "severity": severity, "blocking": blocking, "due": due}
     with _moving(by, item, {"verb": Verb.ASSIGN, "note": note, **content}):
         pass
@@ -127,9 +133,9 @@ def dispose_all(
     """Decide several items in one act, when they are one thing: all, or none."""
     roles.require(by, item_life.MOVES[Verb.DISPOSE].right)
     if not items:
-        raise Refused("Choose the items.", field="items")
+        raise Refused(_("Choose the items."), field="items")
     if disposition not in Disposition.values:
-        raise Refused("Choose a disposition.", field="disposition")
+        raise Refused(_("Choose a disposition."), field="disposition")
     if disposition not in item_life.dispositions_of(by):
         raise Refused(item_life.ENGINEERS, field="disposition")
     step = {
@@ -148,19 +154,23 @@ def dispose_all(
 
 def _require_stated(item, disposition: str, note: str, concession: str) -> None:
     if disposition == Disposition.SCRAP and not note.strip():
-        raise Refused("Say why.", field="note")
+        raise Refused(_("Say why."), field="note")
     if disposition not in item_life.DESIGN_AUTHORITY or not item_life.needs_concession(
         item
     ):
         return
-    where = "On primary structure"
+    where = _("On primary structure")
     if not item_life.structural_class(item):
-        where = f"No part is named in {item.label}, so it counts as primary structure"
+        where = _("No part is named in %(item)s, so it counts as primary structure")
+        where %= {"item": item.label}
     if not note.strip():
-        raise Refused(f"{where}: state the justification.", field="note")
+        raise Refused(
+            _("%(where)s: state the justification.") % {"where": where}, field="note"
+        )
     if not concession.strip():
         raise Refused(
-            f"{where}: state the concession, who granted it and its number.",
+            _("%(where)s: state the concession, who granted it and its number.")
+            % {"where": where},
             field="concession",
         )
 
@@ -174,7 +184,10 @@ def _settle_serial(item: Nonconformance, disposition: str) -> None:
     part = locked(Part(pk=item.part_id))
     if part.state == PartState.SCRAPPED:
         if disposition != Disposition.SCRAP:
-            raise Refused(f"{part} was scrapped, for good.", field="disposition")
+            raise Refused(
+                _("%(part)s was scrapped, for good.") % {"part": part},
+                field="disposition",
+            )
     elif disposition == Disposition.SCRAP:
         if why := item_life.not_scrapped(item):
             raise Refused(why, field="disposition")
@@ -185,7 +198,7 @@ def work(*, by, item: Nonconformance, note: str) -> None:
     """Say that what was decided is done, and how."""
     roles.require(by, item_life.MOVES[Verb.WORK].right)
     if not note.strip():
-        raise Refused("Say what was done.", field="note")
+        raise Refused(_("Say what was done."), field="note")
     with _moving(by, item, {"verb": Verb.WORK, "note": note}):
         pass
 
@@ -197,7 +210,7 @@ def verify(
     what was measured with a re-check of the same serials."""
     roles.require(by, item_life.MOVES[Verb.VERIFY].right)
     step = {"verb": Verb.VERIFY, "note": note, "recheck": recheck}
-    with _moving(by, item, step) as (_, standing, fact):
+    with _moving(by, item, step) as (_act, standing, fact):
         _allow(by, item, standing, Verb.VERIFY)
         shown = reworked.require_shown(item, recheck, standing.disposition, note)
         fact.told = shown[:400]
@@ -207,7 +220,7 @@ def close(*, by, item: Nonconformance, note: str = "") -> None:
     """Close what was verified, and of which the cause is known."""
     roles.require(by, item_life.MOVES[Verb.CLOSE].right)
     step = {"verb": Verb.CLOSE, "note": note}
-    with _moving(by, item, step) as (_, standing, _):
+    with _moving(by, item, step) as (_act, standing, _fact):
         _allow(by, item, standing, Verb.CLOSE)
 
 
@@ -220,7 +233,7 @@ def reopen(*, by, item: Nonconformance, note: str) -> None:
     """Open an item again that was decided, with a reason."""
     roles.require(by, item_life.MOVES[Verb.REOPEN].right)
     if not note.strip():
-        raise Refused("Say why it is opened again.", field="note")
+        raise Refused(_("Say why it is opened again."), field="note")
     with _moving(by, item, {"verb": Verb.REOPEN, "note": note}):
         pass
 
@@ -229,7 +242,7 @@ def remark(*, by, item: Nonconformance, note: str, **envelope) -> None:
     """Add a remark; the item stays where it is."""
     roles.require(by, item_life.MOVES[Verb.REMARK].right)
     if not note.strip():
-        raise Refused("Write the remark.", field="note")
+        raise Refused(_("Write the remark."), field="note")
     step = {"verb": Verb.REMARK, "note": note}
     envelope.setdefault("said", {"nonconformance": item.pk, "recheck": None, **step})
     with (
@@ -303,7 +316,8 @@ def _step(act, item: Nonconformance, step: dict):
     here = item_life.place_of(standing)
     if here not in item_life.MOVES[step["verb"]].come_from:
         raise Refused(
-            f"{item.label} is {here} now; look at it again.",
+            _("%(item)s is %(here)s now; look at it again.")
+            % {"item": item.label, "here": here},
             code="stale",
         )
     fact = NonconformanceStep(nonconformance=item, entry_id=act.id, **step)
@@ -313,7 +327,7 @@ def _step(act, item: Nonconformance, step: dict):
         kept = NonconformanceState.objects.filter(pk=item.pk, state=standing.state)
         if not kept.update(**moved):
             raise Refused(
-                "Somebody moved this item in the meantime; look at it again.",
+                _("Somebody moved this item in the meantime; look at it again."),
                 code="stale",
             )
 

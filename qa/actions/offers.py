@@ -1,5 +1,7 @@
 """A joint, a part or a bay is offered for inspection; what is offered is frozen."""
 
+from django.utils.translation import gettext as _
+
 from qa.actions import raising
 from qa.models import CheckState, Offer
 from qa.rules import acceptable, offering
@@ -69,7 +71,7 @@ def _hold(airframe: Airframe, joints) -> None:
 def _refuse(drafts, shown: list[str] | None) -> None:
     if drafts and shown is not None and [draft.row.digest for draft in drafts] != shown:
         raise Refused(
-            "This changed while you looked at it. Look again, then offer it.",
+            _("This changed while you looked at it. Look again, then offer it."),
             code="stale",
         )
     if no := acceptable.not_offered(drafts):

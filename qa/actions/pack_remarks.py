@@ -31,7 +31,7 @@ def remark_on_pack(*, by, pack: IssuedPack, line: dict, text: str) -> PackRemark
     roles.require(by, "raise nonconformances")
     order, text = pack.order, text.strip()
     if not text:
-        raise Refused("Say what is wrong.", field="text")
+        raise Refused(_("Say what is wrong."), field="text")
     joint = Joint.objects.filter(type=order.airframe.type_id, number=line["joint"])
     content = {"pack": order.label, "line": line["name"], "text": text}
     where = f"{order.label}, issue {order.issue}: {line['name']}"

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import IssuedPack, PackOrder
 from qa.rules import offering
 from shop import roles
@@ -100,7 +102,9 @@ def issue_pack(
         held = PackOrder.objects.select_for_update(of=("self",), no_key=True)
         held.get(pk=order.pk)
         if IssuedPack.objects.filter(order=order).exists():
-            raise Refused(f"{order.label} was issued already.", code="done")
+            raise Refused(
+                _("%(order)s was issued already.") % {"order": order.label}, code="done"
+            )
         act.record(row)
         act.result = {"pack": order.label, "issue": order.issue, "sha256": row.sha256}
     return row

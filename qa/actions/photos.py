@@ -4,6 +4,8 @@ refused with the reason; then it is pinned to that."""
 import uuid
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from qa.models import Check, HolePattern, Kind, Nonconformance
 from qa.rules.photographs import PHOTOGRAPHED, station_note
 from shop import identifiers
@@ -63,7 +65,7 @@ def _check(text) -> Check:
     try:
         return rows.get(entry_id=uuid.UUID(str(text)))
     except (ValueError, Check.DoesNotExist):
-        message = "The server does not know the check of this photo."
+        message = _("The server does not know the check of this photo.")
         raise Refused(message, field="check", code="unknown") from None
 
 
@@ -74,8 +76,9 @@ def _station(check: Check, about: dict) -> str:
         return ""
     there = check.fit_up.revision.stations.filter(label=label).exists()
     if not there or kind not in ("", *Kind.values):
-        message = f"The joint of this photo has no station {label} {kind}".strip()
-        raise Refused(f"{message}.", field="station", code="unknown")
+        message = _("The joint of this photo has no station %(station)s.")
+        message %= {"station": f"{label} {kind}".strip()}
+        raise Refused(message, field="station", code="unknown")
     return station_note(label, kind)
 
 
@@ -84,8 +87,9 @@ def _row(rows, key, word: str):
     known = str(key).isascii() and str(key).isdigit() and len(str(key)) < 19
     row = rows.filter(pk=int(key)).first() if known else None
     if row is None:
-        message = f"The check of this photo has no such {word}."
-        raise Refused(message, field=word.replace(" ", "_"), code="unknown")
+        message = _("The check of this photo has no such %(kind)s.")
+        field = word.replace(" ", "_")
+        raise Refused(message % {"kind": word}, field=field, code="unknown")
     return row
 
 
@@ -105,7 +109,8 @@ def _hole(check: Check, key, hole: str) -> Shown:
     rows = HolePattern.objects.filter(joint_id=check.fit_up.joint_id)
     pattern = _row(rows, key, "hole pattern")
     if not pattern.revisions.filter(holes__label=hole).exists():
-        message = f"Hole pattern {pattern.number} has no hole {hole}."
+        message = _("Hole pattern %(pattern)s has no hole %(hole)s.")
+        message %= {"pattern": pattern.number, "hole": hole}
         raise Refused(message, field="hole", code="unknown")
     return Shown("hole_pattern", pattern.pk, f"hole {hole}, {check.label}")
 
@@ -113,7 +118,7 @@ def _hole(check: Check, key, hole: str) -> Shown:
 def _thing(code) -> Shown:
     shown = identifiers.find(str(code))
     if shown is None or shown[0].name not in PHOTOGRAPHED:
-        message = f"The server does not know {code}, or takes no photos of it."
-        raise Refused(message, field="thing", code="unknown")
+        message = _("The server does not know %(code)s, or takes no photos of it.")
+        raise Refused(message % {"code": code}, field="thing", code="unknown")
     kind, row = shown
     return Shown(kind.name, row.pk, "")

@@ -4,6 +4,7 @@ hand, of an inspection."""
 import hashlib
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from qa.models import (
     TITLE_MOST,
@@ -40,7 +41,7 @@ def raise_findings(
         findings = not_raised(check, findings) or findings[:1]
     else:
         if any(not 0 <= index < len(findings) for index in chosen):
-            raise Refused("That finding is not there any more.", field="findings")
+            raise Refused(_("That finding is not there any more."), field="findings")
         findings = [findings[index] for index in chosen]
     envelope.setdefault("said", {"check": str(check.entry_id), "findings": chosen})
     with perform("raise/1", by=by, **envelope) as act:
@@ -66,7 +67,10 @@ def raise_in(act, check: Check, finding: judging.Finding) -> Nonconformance:
         fit_check=check, kind=finding.kind, stations_key=key
     ).first()
     if raised:
-        raise Refused(f"{raised.label} was raised for this already.", code="done")
+        raise Refused(
+            _("%(item)s was raised for this already.") % {"item": raised.label},
+            code="done",
+        )
     item = Nonconformance(
         airframe_id=fit_up.airframe_id,
         kind=finding.kind,
@@ -97,7 +101,7 @@ def raise_holes(*, by, check: HoleCheck) -> Nonconformance:
         # Whoever raises here at the same moment waits for that number.
         rows = decided.holes_to_raise(check, decided.items_of_holes(check))
         if not rows:
-            raise Refused("Nothing in it is left to be raised.", code="done")
+            raise Refused(_("Nothing in it is left to be raised."), code="done")
         labels = [row.hole.label for row in rows]
         item = Nonconformance(
             airframe=airframe,
@@ -127,8 +131,11 @@ def _where(check: HoleCheck) -> Airframe:
     fitted = FitUp.objects.filter(Q(part=part) | Q(surround_part=part))
     last = fitted.order_by("-entry__pk").first()
     if last is None:
-        words = "it sits on no airframe: an item is of one. Put it in its place first."
-        raise Refused(f"{check.part.serial}: {words}")
+        words = _(
+            "%(part)s: it sits on no airframe: an item is of one. Put it in its place "
+            "first."
+        )
+        raise Refused(words % {"part": check.part.serial})
     return last.airframe
 
 
@@ -141,7 +148,7 @@ def raise_result(*, by, result: CharacteristicResult) -> Nonconformance:
         number = next_number(f"nonconformance:{result.airframe_id}")
         newest = decided.newest_result(planned, result.airframe)
         if newest != result or not decided.result_to_raise(planned, result):
-            raise Refused("That is not left to be raised.", code="done")
+            raise Refused(_("That is not left to be raised."), code="done")
         words = characteristic_words.result(planned.quality, result, result.unit)
         title = f"{planned.number} {planned.name}: {states.word(result.verdict)}"
         item = Nonconformance(

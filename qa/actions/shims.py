@@ -1,5 +1,7 @@
 """Shims: the shop's stock, and the stacks that were put under a part."""
 
+from django.utils.translation import gettext as _
+
 from qa.actions import next_fit_up
 from qa.models import (
     Check,
@@ -90,7 +92,10 @@ def _stack(shims: list[int]) -> str:
 def _check_stacks(check: Check, stacks: dict[str, list[int]]) -> None:
     points = {str(point["name"]) for point in check.fit_up.revision.attach_points or []}
     if not stacks or set(stacks) - points:
-        raise Refused("A stack is at an attach point of the joint.", field="stacks")
+        raise Refused(_("A stack is at an attach point of the joint."), field="stacks")
     for point, shims in stacks.items():
         if len(shims) > MOST_A_STACK or any(not 0 < s < 10**8 for s in shims):
-            raise Refused(f"{point}: this is no stack of shims.", field="stacks")
+            raise Refused(
+                _("%(point)s: this is no stack of shims.") % {"point": point},
+                field="stacks",
+            )

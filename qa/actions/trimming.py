@@ -4,6 +4,8 @@ import hashlib
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from qa.actions import fit_plans, next_fit_up
 from qa.actions.settings import Settings, keep, set_otherwise
 from qa.models import (
@@ -47,10 +49,15 @@ class Taken:
         try:
             depth = parse_typed(self.value, self.unit)
         except LengthError as error:
-            raise Refused(f"Station {self.station}: {error}.", field="cuts") from None
+            raise Refused(
+                _("Station %(station)s: %(why)s.")
+                % {"station": self.station, "why": error},
+                field="cuts",
+            ) from None
         if not 0 <= depth <= DEEPEST_NM:
             raise Refused(
-                f"Station {self.station}: a depth is 0 or more, 60 mm at most.",
+                _("Station %(station)s: a depth is 0 or more, 60 mm at most.")
+                % {"station": self.station},
                 field="cuts",
             )
         return depth
@@ -68,9 +75,13 @@ def release_cut(*, by, plan: FitPlan, part: Part, note: str = "") -> CutRelease:
         for joint in plan.joints.select_related("fit_check"):
             authorship.require_proven(joint.fit_check)
         if asked is None:
-            raise Refused(f"{plan.label} cuts nothing of {part.serial}.", field="part")
+            raise Refused(
+                _("%(plan)s cuts nothing of %(part)s.")
+                % {"plan": plan.label, "part": part.serial},
+                field="part",
+            )
         if CutRelease.objects.filter(part=part, plan=plan).exists():
-            raise Refused("This cut is released already.", code="done")
+            raise Refused(_("This cut is released already."), code="done")
         release = act.record(
             CutRelease(plan=plan, part=part, fit_check=asked.fit_check, note=note)
         )
@@ -82,12 +93,12 @@ def withdraw_release(*, by, release: CutRelease, reason: str) -> ReleaseWithdraw
     """Nothing more is cut by a release."""
     roles.require(by, "release cuts")
     if not reason.strip():
-        raise Refused("Say why the release is withdrawn.", field="reason")
+        raise Refused(_("Say why the release is withdrawn."), field="reason")
     content = {"release": str(release.entry_id), "reason": reason}
     with perform("release_withdrawn/1", by=by, said=content) as act:
         hold_row(Part, release.part_id)
         if ReleaseWithdrawal.objects.filter(release=release).exists():
-            raise Refused("This release is withdrawn already.", code="done")
+            raise Refused(_("This release is withdrawn already."), code="done")
         row = act.record(ReleaseWithdrawal(release=release, reason=reason))
         act.result = {"release": str(release.entry_id)}
     return row
@@ -104,22 +115,29 @@ def refuse_unreleased(plan: FitPlan) -> None:
 
 
 def _unreleased(plan: FitPlan | None, part: Part) -> str:
-    by = f" by {plan.label}" if plan else ""
-    return (
-        f"{part.serial} is primary structure: the engineer releases the cut{by} before "
-        "anything comes off."
+    words = _(
+        "%(part)s is primary structure: the engineer releases the cut before anything "
+        "comes off."
     )
+    if plan:
+        words = _(
+            "%(part)s is primary structure: the engineer releases the cut by %(plan)s "
+            "before anything comes off."
+        )
+    return words % {"part": part.serial, "plan": plan}
 
 
 def cut_part(fit_up: FitUp, side: str) -> Part:
     """The serial that is cut on a side."""
     if side not in Side.values:
-        raise Refused("A cut is on the part or on its surround.", field="side")
+        raise Refused(_("A cut is on the part or on its surround."), field="side")
     part = fit_up.part if side == Side.PART else fit_up.surround_part
     if part is None:
         raise Refused(
-            "The surround has no serial in this fit-up: open the next one with it, so "
-            "that what comes off is on its record.",
+            _(
+                "The surround has no serial in this fit-up: open the next one with it, "
+                "so that what comes off is on its record."
+            ),
             field="cuts",
         )
     return part
@@ -201,8 +219,8 @@ def record_trim(
 
 def _depths(taken: list[Taken]) -> list[tuple[Taken, int]]:
     depths = [(cut, cut.depth_nm()) for cut in taken]
-    if not any(depth for _, depth in depths):
-        raise Refused("Nothing came off: there is nothing to record.", field="cuts")
+    if not any(depth for _cut, depth in depths):
+        raise Refused(_("Nothing came off: there is nothing to record."), field="cuts")
     return depths
 
 
@@ -258,37 +276,50 @@ def _deviations(
 
 def _unexplained(plan, excess: cut_allowance.Beyond, changed) -> str:
     if changed:
-        return (
-            f"{plan.label} is overtaken: {overtaking.in_words(changed)}. Say why "
-            f"{excess.part.serial} was cut by it."
-        )
-    return (
-        f"{excess.part.serial} was cut {to_mm(excess.cut_nm):.2f} mm deep where "
-        f"{to_mm(excess.allowed_nm):.2f} mm was planned: say why."
-    )
+        why = overtaking.in_words(changed)
+        words = _("%(plan)s is overtaken: %(why)s. Say why %(part)s was cut by it.")
+        return words % {"plan": plan.label, "why": why, "part": excess.part.serial}
+    return _(
+        "%(part)s was cut %(cut).2f mm deep where %(planned).2f mm was planned: say "
+        "why."
+    ) % {
+        "part": excess.part.serial,
+        "cut": to_mm(excess.cut_nm),
+        "planned": to_mm(excess.allowed_nm),
+    }
 
 
 def _too_deep(plan, cut: cut_allowance.Beyond, changed) -> str:
     if not cut_allowance.is_released(plan, cut.part, bool(changed)):
-        why = f" {plan.label} is overtaken." if changed else ""
-        return _unreleased(plan, cut.part) + why
-    return (
-        f"{cut.part.serial} is primary structure: {plan.label} is released for "
-        f"{to_mm(cut.allowed_nm):.2f} mm at {to_mm(cut.s_nm):.0f} mm along its edge, "
-        f"and this makes {to_mm(cut.cut_nm):.2f} mm. Only the engineer records "
-        "that, with a reason."
-    )
+        words = _unreleased(plan, cut.part)
+        if changed:
+            words += " " + _("%(plan)s is overtaken.") % {"plan": plan.label}
+        return words
+    return _(
+        "%(part)s is primary structure: %(plan)s is released for %(released).2f mm at "
+        "%(at).0f mm along its edge, and this makes %(cut).2f mm. Only the engineer "
+        "records that, with a reason."
+    ) % {
+        "part": cut.part.serial,
+        "plan": plan.label,
+        "released": to_mm(cut.allowed_nm),
+        "at": to_mm(cut.s_nm),
+        "cut": to_mm(cut.cut_nm),
+    }
 
 
 def _line(check: Check, fit_up: FitUp, side: str, taken, planned_at) -> list[TrimCut]:
     """The cut line of one side: where something came off and where that runs out."""
-    if not any(depth for _, depth in taken):
+    if not any(depth for _cut, depth in taken):
         return []
     revision = fit_up.revision
     stations = list(revision.stations.all())
     taken_at = {cut.station: (cut, depth) for cut, depth in taken}
     if unknown := set(taken_at) - {station.label for station in stations}:
-        raise Refused(f"There is no station {min(unknown)} here.", field="cuts")
+        raise Refused(
+            _("There is no station %(station)s here.") % {"station": min(unknown)},
+            field="cuts",
+        )
     depths = [taken_at.get(s.label, (None, 0))[1] for s in stations]
     rows = []
     for row, along in cut_allowance.cut_rows(revision, depths):

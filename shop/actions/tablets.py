@@ -7,6 +7,7 @@ from datetime import timedelta
 from django.contrib.auth.hashers import check_password, make_password
 from django.db.models import Exists, OuterRef
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from shop import roles
 from shop.actions.locks import hold_row
@@ -42,7 +43,7 @@ def enroll(*, by: Person, name: str) -> tuple[Tablet, str]:
     roles.require(by, "manage tablets")
     name = name.strip()
     if not name or len(name) > 60:
-        raise Refused("Give the tablet a name of at most 60 signs.", field="name")
+        raise Refused(_("Give the tablet a name of at most 60 signs."), field="name")
     token = secrets.token_urlsafe(32)
     with perform("tablet/1", by=by, said={"name": name}) as act:
         tablet = Tablet.objects.create(
@@ -59,12 +60,12 @@ def revoke(*, by: Person, tablet: Tablet, reason: str) -> None:
     """End a tablet's access at once; what it still holds can be recovered."""
     roles.require(by, "manage tablets")
     if not reason.strip():
-        raise Refused("Say why it is revoked.", field="reason")
+        raise Refused(_("Say why it is revoked."), field="reason")
     content = {"tablet": str(tablet.pk), "reason": reason}
     with perform("tablet_revoked/1", by=by, said=content) as act:
         tablet = hold_row(Tablet, tablet.pk)
         if tablet.revoked_at:
-            raise Refused("This tablet is revoked already.", code="done")
+            raise Refused(_("This tablet is revoked already."), code="done")
         tablet.revoked_at = act.now
         tablet.save(update_fields=["revoked_at"])
         tablet.proofs.all().delete()
@@ -82,11 +83,11 @@ def set_pin(
         username=by.username, password=password, address=address, device=device
     )
     if proven != by:
-        raise Refused("That is not your password.", field="password")
+        raise Refused(_("That is not your password."), field="password")
     if not looks_like_a_pin(pin):
-        raise Refused("A PIN is 4 to 12 digits.", field="pin")
+        raise Refused(_("A PIN is 4 to 12 digits."), field="pin")
     if len(set(pin)) == 1 or pin in "01234567890" or pin in "09876543210":
-        raise Refused("That PIN is the first that anybody tries.", field="pin")
+        raise Refused(_("That PIN is the first that anybody tries."), field="pin")
     with perform("pin/1", by=by, said={"person": by.username}):
         by.pin = make_password(pin)
         by.save(update_fields=["pin"])
@@ -109,7 +110,7 @@ def prove(*, tablet: Tablet, person: Person, pin: str) -> Proof:
     prove_pin(person=person, pin=pin, tablet=tablet)
     content = {"tablet": str(tablet.pk), "person": person.username}
     with perform("prove/1", by=person, said=content, device=str(tablet.pk)) as act:
-        proof, _ = Proof.objects.update_or_create(
+        proof, _new = Proof.objects.update_or_create(
             tablet=tablet, person=person, defaults={"until": act.now + SHIFT}
         )
     return proof
@@ -123,7 +124,7 @@ def prove_pin(*, person: Person, pin: str, tablet: Tablet | None = None) -> None
     guesses.
     """
     if not person.pin:
-        message = "Set your PIN first: sign in and choose PIN."
+        message = _("Set your PIN first: sign in and choose PIN.")
         raise Refused(message, field="pin", code="no_pin")
     with writing():
         # One try at a time for one person: guesses sent at once are counted too.
