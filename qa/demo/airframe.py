@@ -79,12 +79,12 @@ def load(crew) -> Glider:
 
 def _leave_empty(glider: Glider, emil) -> None:
     """One root stays bare for comparison; a cap was not wanted, and then was."""
-    said = (
+    statements = (
         ("MG2-001", "FAIR-R", True, "Bare for the tuft runs, against the left root"),
         ("MG2-002", "CAP", True, "Filled through the hatch until the tank is in"),
         ("MG2-002", "CAP", False, "The tank is in: it gets its cap"),
     )
-    for serial, position, stays, reason in said:
+    for serial, position, stays, reason in statements:
         airframes.leave_empty(
             by=emil,
             airframe=glider.airframes[serial],

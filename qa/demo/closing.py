@@ -60,7 +60,7 @@ def _planned(crew, airframe, bays, seams, joint) -> None:
         ("C-108", "Vent area over drain area", "ratio", bays["FUS"], None,
          Required("100", "", "mm²"), None, None),
     )  # fmt: skip
-    for number, name, quality, bay, at, required, found, used in rows:
+    for number, name, quality, bay, at, required, measured, used in rows:
         row = characteristics.define(
             by=crew["emil"],
             number=number,
@@ -70,12 +70,12 @@ def _planned(crew, airframe, bays, seams, joint) -> None:
             joint=at,
             required=required,
         )
-        if found:
+        if measured:
             result = characteristics.record(
                 by=crew["tomas"],
                 characteristic=row,
                 airframe=airframe,
-                found=found,
+                found=measured,
                 instrument=used,
             )
         if number == "C-103":

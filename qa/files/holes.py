@@ -65,12 +65,12 @@ def _columns(header: Row) -> dict[str, Column]:
             lengths=(*NEEDED, *OPTIONAL),
             required=("label", *NEEDED),
         )
-    except FileComplaints as found:
+    except FileComplaints as refusal:
         raise FileComplaints(
             replace(complaint, column="hole")
             if complaint.column == "label"
             else complaint
-            for complaint in found.complaints
+            for complaint in refusal.complaints
         ) from None
 
 

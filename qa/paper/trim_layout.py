@@ -108,8 +108,13 @@ def _stretches(template, start: float, end: float) -> list[tuple[float, float]]:
         return [(start, end)]
     stretches: list[tuple[float, float]] = []
     pairs = _whole(template, template.only)
-    for (a, one), (b, other) in zip(pairs, pairs[1:], strict=False):
-        if max(one, other) <= CUT or b <= start + 1e-6 or a >= end - 1e-6 or a == b:
+    for (a, depth), (b, next_depth) in zip(pairs, pairs[1:], strict=False):
+        if (
+            max(depth, next_depth) <= CUT
+            or b <= start + 1e-6
+            or a >= end - 1e-6
+            or a == b
+        ):
             continue
         low, high = max(start, a - RUN_OUT), min(end, b + RUN_OUT)
         if stretches and low <= stretches[-1][1] + RUN_OUT:
@@ -231,8 +236,8 @@ def lines(template: TrimTemplate, strip: Strip):
     bite, trim = (cut_line(template, strip, which) for which in ("bite", "trim"))
     least = template.line_from
     clear = [
-        min(one, other - one) if other - one > CUT or not least else -1.0
-        for (_, one), (_, other) in zip(bite, trim, strict=True)
+        min(deep, full - deep) if full - deep > CUT or not least else -1.0
+        for (_, deep), (_, full) in zip(bite, trim, strict=True)
     ]
     drawn = [("bite", piece) for piece in _where(bite, [d for _, d in bite], least)]
     return drawn + [("trim", piece) for piece in _where(trim, clear, least)]

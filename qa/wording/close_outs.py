@@ -85,9 +85,9 @@ def empty(part_number: str) -> str:
 
 
 def on_surround(serial: str, state: str, *, named: bool) -> str:
-    told = _("on %(serial)s, %(state)s") % {"serial": serial, "state": state}
+    item = _("on %(serial)s, %(state)s") % {"serial": serial, "state": state}
     return (
-        f"{told}: {_('it names this joint and stands in its way')}" if named else told
+        f"{item}: {_('it names this joint and stands in its way')}" if named else item
     )
 
 

@@ -276,9 +276,9 @@ def leave_empty(
 ) -> EmptyPlace:
     """Say that a position is meant to stay empty, or take that back (`stays` False)."""
     roles.require(by, "leave places empty")
-    said = {"airframe": airframe.serial, "position": position.path}
-    said |= {"stays": stays, "reason": reason}
-    with perform("empty_place/1", by=by, said=said) as act:
+    content = {"airframe": airframe.serial, "position": position.path}
+    content |= {"stays": stays, "reason": reason}
+    with perform("empty_place/1", by=by, said=content) as act:
         if not reason.strip():
             raise Refused(_("Say why."), field="reason")
         if position.type_id != airframe.type_id:

@@ -25,7 +25,11 @@ def page_of(
     count: how many there are, where that is known by a shorter way.
     """
     return whole_page_of(
-        rows, number, lambda found: [shape(row) for row in found], size, count
+        rows,
+        number,
+        lambda page_rows: [shape(row) for row in page_rows],
+        size,
+        count,
     )
 
 

@@ -198,7 +198,7 @@ def _examine(database: Path, store: Path, files: list, now: datetime) -> Manifes
     with records_in(of_file(database, read_only=True), store):
         report = _verified()
         entry = Entry.objects.select_related("by").order_by("-pk").first()
-        said = {
+        about = {
             "made_at": stamp(now),
             "incarnation": str(Incarnation.objects.latest("started_at").pk),
             "migrations": sorted(
@@ -211,7 +211,7 @@ def _examine(database: Path, store: Path, files: list, now: datetime) -> Manifes
             "newest": told_of(entry),
             "faults": list(report.faults),
         }
-    return Manifest(database_sha256=file_digest(database), files=files, **said)
+    return Manifest(database_sha256=file_digest(database), files=files, **about)
 
 
 def told_of(entry: Entry | None) -> dict:

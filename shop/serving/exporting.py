@@ -77,7 +77,7 @@ class _Writer:
             for model in exported_tables(secrets=self._secrets):
                 self._write_table(model)
             last = Seal.objects.order_by("-position").first()
-            said = {
+            about = {
                 "made_at": stamp(now),
                 "incarnation": str(Incarnation.objects.latest("started_at").pk),
                 "migrations": our_migrations(),
@@ -86,7 +86,7 @@ class _Writer:
                 "secrets": self._secrets,
                 "lacking": self._write_files(),
             }
-        manifest = Manifest(tables=self._tables, files=self._files, **said)
+        manifest = Manifest(tables=self._tables, files=self._files, **about)
         self._zip.writestr(MANIFEST, manifest.text())
         return manifest
 

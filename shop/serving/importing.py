@@ -115,16 +115,16 @@ def _import(export: Opened, despite: bool, say) -> Restored:
             faults = [f"{name} is not in it" for name in export.manifest.lacking]
             faults += restoring.become_ours(faults, IMPORTED)
             if faults and not despite:
-                told = "\n".join(f"  {fault}" for fault in faults)
+                lines = "\n".join(f"  {fault}" for fault in faults)
                 raise CannotRestore(
-                    f"It came as it was exported, which does not hold:\n{told}\n"
+                    f"It came as it was exported, which does not hold:\n{lines}\n"
                     "To take it all the same: --despite-faults."
                 )
             entry = Entry.objects.select_related("by").order_by("-pk")
             newest = entry.exclude(form=FORM).first()
-            told = Restored(Entry.objects.count(), told_of(newest), faults)
+            restored = Restored(Entry.objects.count(), told_of(newest), faults)
         restoring.move_in(part, files, say)
-    return told
+    return restored
 
 
 def _write_files(export: Opened, files: Path) -> None:
@@ -190,17 +190,17 @@ def _rows_in(export: Opened, model) -> Iterator[tuple]:
             )
 
 
-def _refuse_unequal(model, told: list) -> None:
+def _refuse_unequal(model, exported: list) -> None:
     """Read a table back and compare it with what was exported."""
     names = [field.attname for field in model._meta.concrete_fields]
     tally = Tally()
     for row in rows_of(model, DEFAULT_DB_ALIAS):
         columns = dict(zip(names, map(plain_value, row), strict=True))
         tally.add(canonical(columns))
-    if [tally.count, tally.digest] != told:
+    if [tally.count, tally.digest] != exported:
         raise NoExport(
-            f"{model._meta.db_table} did not arrive as it was exported: {told[0]} rows "
-            f"were, {tally.count} came."
+            f"{model._meta.db_table} did not arrive as it was exported: {exported[0]} "
+            f"rows were, {tally.count} came."
         )
 
 

@@ -198,13 +198,13 @@ def leave_empty(request, pk, position):
     rows = Airframe.objects.select_related("type")
     airframe = roles.fetch(request.user, "leave places empty", rows, pk=pk)
     place = get_object_or_404(Position, pk=position, type_id=airframe.type_id)
-    said = empty_place(airframe, place.pk)
-    words = LEFT_EMPTY[bool(said)]
+    empty = empty_place(airframe, place.pk)
+    words = LEFT_EMPTY[bool(empty)]
     page = reverse("airframe", args=[airframe.pk])
-    by = said and {"who": said.entry.author, "reason": said.reason.rstrip(".")}
+    by = empty and {"who": empty.entry.author, "reason": empty.reason.rstrip(".")}
     return form_page(
         request,
-        forms.LeaveEmptyForm(posted(request), initial={"stays": not said}),
+        forms.LeaveEmptyForm(posted(request), initial={"stays": not empty}),
         lambda **typed: actions.leave_empty(
             by=request.user, airframe=airframe, position=place, **typed
         ),

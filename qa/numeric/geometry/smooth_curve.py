@@ -99,8 +99,8 @@ def _round_between_sides(row: int, share, known, smooth, alone) -> None:
         sides.append((chord, bend * chord / 2, max(lean - bend * chord / 2, 0.0)))
         part = np.clip(lean / max(sign * turns[near], STRAIGHT), 0.0, 1.0)
         share[near] = part if way > 0 else 1 - part
-    (one, bow, lean), (other, other_bow, other_lean) = sides
-    back, ahead = np.sqrt(2 * lean * one), np.sqrt(2 * other_lean * other)
+    (back_chord, bow, lean), (ahead_chord, other_bow, other_lean) = sides
+    back, ahead = np.sqrt(2 * lean * back_chord), np.sqrt(2 * other_lean * ahead_chord)
     if back + ahead > 0:
         size = abs(turns[row])
         root = (size - bow - other_bow + lean + other_lean) / (back + ahead)

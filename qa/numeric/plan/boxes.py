@@ -29,24 +29,24 @@ class Ties:
         Gauss's elimination; what leaves the fewest comes first.
         """
         rows, least, most = self.rows.copy(), self.least.copy(), self.most.copy()
-        found, real = [], np.abs(rows).max(axis=1, initial=0.0)
+        bounds, real = [], np.abs(rows).max(axis=1, initial=0.0)
         while len(rows):
             sizes = np.abs(rows).max(axis=1)
-            told = sizes > FELT * real
-            left = np.where(told, (most - least) / np.where(told, sizes, 1.0), np.inf)
+            felt = sizes > FELT * real
+            left = np.where(felt, (most - least) / np.where(felt, sizes, 1.0), np.inf)
             number = int(np.argmin(left))
             if not left[number] < FEWEST:
                 break
             row, ends = rows[number].copy(), (least[number], most[number])
             pick = int(np.argmax(np.abs(row)))
-            found.append((pick, row, *map(float, ends)))
+            bounds.append((pick, row, *map(float, ends)))
             share = rows[:, pick] / row[pick]
             rows -= share[:, None] * row
             least -= np.maximum(share * ends[0], share * ends[1])
             most -= np.minimum(share * ends[0], share * ends[1])
             keep = np.arange(len(rows)) != number
             rows, least, most, real = rows[keep], least[keep], most[keep], real[keep]
-        return found
+        return bounds
 
 
 def ties(low, high, base, shares, room) -> Ties:
@@ -85,12 +85,14 @@ def tied(low, high, by: Ties):
     down, up = np.minimum(*ends), np.maximum(*ends)
     counts = np.abs(rows) > ROUNDING
     share = np.where(counts, rows, 1.0)
-    one = (by.least[:, None] - (up.sum(axis=1)[:, None] - up)) / share
-    other = (by.most[:, None] - (down.sum(axis=1)[:, None] - down)) / share
-    first = np.where(counts, np.minimum(one, other), -np.inf).max(
+    by_least = (by.least[:, None] - (up.sum(axis=1)[:, None] - up)) / share
+    by_most = (by.most[:, None] - (down.sum(axis=1)[:, None] - down)) / share
+    first = np.where(counts, np.minimum(by_least, by_most), -np.inf).max(
         axis=0, initial=-np.inf
     )
-    last = np.where(counts, np.maximum(one, other), np.inf).min(axis=0, initial=np.inf)
+    last = np.where(counts, np.maximum(by_least, by_most), np.inf).min(
+        axis=0, initial=np.inf
+    )
     return (
         np.maximum(low, np.ceil(np.maximum(first - ROUNDING, low))).astype(int),
         np.minimum(high, np.floor(np.minimum(last + ROUNDING, high))).astype(int),

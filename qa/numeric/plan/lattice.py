@@ -159,8 +159,8 @@ class Lattice:
         rows, which, signs = self._alike
         slopes[rows], curves[:, :, rows] = 0.0, 0.0
         slopes[rows, which] = signs
-        for told in (base, straight[0]):
-            told[rows] = self.values[rows]
+        for constant in (base, straight[0]):
+            constant[rows] = self.values[rows]
         for play in (straight[2], wrong):
             play[rows] = ROUNDING_MM
         by = (turn / rig.rho, middle), (pull.spare, middle - left[0], pulled)

@@ -43,11 +43,11 @@ def standing_section(scope: Scope) -> Stands:
         StandingLine(str(close_outs.KINDS[x.kind]), x.what, x.why)
         for x in scope.gathered.of(scope)
     )
-    said = [_claimed(scope, len(lines))]
+    sentences = [_claimed(scope, len(lines))]
     if empty := stay_empty(scope.gathered.records, scope):
-        told = (f"{row.position.path}: {empty_words(row)}" for row in empty)
-        said.append(f"Meant to stay empty: {'; '.join(told)}.")
-    return Stands(lines, " ".join(said))
+        places = (f"{row.position.path}: {empty_words(row)}" for row in empty)
+        sentences.append(f"Meant to stay empty: {'; '.join(places)}.")
+    return Stands(lines, " ".join(sentences))
 
 
 def _claimed(scope: Scope, left: int) -> str:

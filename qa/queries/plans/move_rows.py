@@ -101,8 +101,8 @@ def motion_rows(worked: WorkedPlan, raw) -> list[MotionRow]:
     places that are told out of it, or each motion where no places do."""
     move, seam = worked.plan.move, worked.main.state.seam
     raising = raising_of(move, seam) if worked.options.motions is None else None
-    told = OUT_OF_PLANE if raising else ()
-    rows = [row for row in _each_motion(worked, raw) if row.name not in told]
+    by_place = OUT_OF_PLANE if raising else ()
+    rows = [row for row in _each_motion(worked, raw) if row.name not in by_place]
     return rows + (_places(worked, raising, raw) if raising else [])
 
 

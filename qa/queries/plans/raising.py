@@ -73,7 +73,7 @@ def _well_apart(places: list[Place]) -> tuple[Place, ...]:
     """The three of the largest triangle as seen from outside; the two furthest apart
     where all lie in a line."""
     if len(places) > 2:
-        area, longest, best = max(_triangles(places), key=lambda found: found[0])
+        area, longest, best = max(_triangles(places), key=lambda triangle: triangle[0])
         if area > FLAT * longest**2:
             return best
     return max(combinations(places, 2), key=_apart, default=tuple(places))

@@ -40,8 +40,8 @@ def tells(address: str, shape, words: str):
 
     def wrap(view):
         answers = {200: shape, NO: shapes.Problem}
-        told = reads(_of_what_it_takes(view))
-        return router.get(address, response=answers, summary=words)(told)
+        reading = reads(_of_what_it_takes(view))
+        return router.get(address, response=answers, summary=words)(reading)
 
     return wrap
 

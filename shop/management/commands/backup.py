@@ -62,8 +62,8 @@ class Command(BaseCommand):
         from shop.serving.backups import faults_of, is_of_another_release
 
         if faults := faults_of(backup):
-            told = "\n".join(f"  {fault}" for fault in faults)
-            raise CommandError(f"{backup.folder} does not hold:\n{told}")
+            lines = "\n".join(f"  {fault}" for fault in faults)
+            raise CommandError(f"{backup.folder} does not hold:\n{lines}")
         self.stdout.write(f"{backup.folder} holds. {_content(backup.manifest)}")
         if is_of_another_release(backup.manifest):
             self.stdout.write(
@@ -91,8 +91,8 @@ class Command(BaseCommand):
         except DatabaseError as why:  # a disk that is full, or only read any more
             faults.append(f"it could not be put on record ({why})")
         if faults:
-            told = "\n".join(f"  {fault}" for fault in faults)
-            raise CommandError(f"It was written, but:\n{told}")
+            lines = "\n".join(f"  {fault}" for fault in faults)
+            raise CommandError(f"It was written, but:\n{lines}")
 
 
 def _content(manifest) -> str:

@@ -49,5 +49,5 @@ class Command(BaseCommand):
                 "others theirs, and tablets are enrolled anew."
             )
         if came.faults:
-            told = "\n".join(f"  {fault}" for fault in came.faults)
-            raise CommandError(f"These do not hold:\n{told}")
+            lines = "\n".join(f"  {fault}" for fault in came.faults)
+            raise CommandError(f"These do not hold:\n{lines}")

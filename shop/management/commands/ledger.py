@@ -75,8 +75,8 @@ class Command(BaseCommand):
 
     def _tell(self, report: Report, expect):
         if report.faults:
-            told = "\n".join(f"  {fault}" for fault in report.faults[1:])
-            more = f"\nNor do these:\n{told}" if told else ""
+            lines = "\n".join(f"  {fault}" for fault in report.faults[1:])
+            more = f"\nNor do these:\n{lines}" if lines else ""
             raise CommandError(f"The ledger does not hold: {report.fault}.{more}")
         noted = f", seal {expect[0]} as noted" if expect else ""
         self.stdout.write(

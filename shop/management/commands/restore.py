@@ -43,5 +43,5 @@ class Command(BaseCommand):
             "restored copy, and send again what they have and it lacks."
         )
         if came.faults:
-            told = "\n".join(f"  {fault}" for fault in came.faults)
-            raise CommandError(f"These do not hold:\n{told}")
+            lines = "\n".join(f"  {fault}" for fault in came.faults)
+            raise CommandError(f"These do not hold:\n{lines}")

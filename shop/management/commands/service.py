@@ -50,7 +50,7 @@ class Command(BaseCommand):
 
 
 def _how_to_add(names: list[str], secrets: Path, system: str) -> str:
-    said = f"Not printed, for it is secret: {', '.join(names)}. Add it "
+    beginning = f"Not printed, for it is secret: {', '.join(names)}. Add it "
     if system == "linux":
-        return f"{said}to {secrets}, mode 600, a line each as NAME=VALUE."
-    return f"{said}as the first lines say."
+        return f"{beginning}to {secrets}, mode 600, a line each as NAME=VALUE."
+    return f"{beginning}as the first lines say."

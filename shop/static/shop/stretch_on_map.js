@@ -5,8 +5,8 @@ export function stretchOnMap(form) {
   const { first, last } = form.elements;
   const links = [...form.querySelectorAll("svg a[href*='first=']")];
   const nameOf = (link) => {
-    const said = new URL(link.href.baseVal, location.href).searchParams;
-    return said.get("last") || said.get("first");
+    const query = new URL(link.href.baseVal, location.href).searchParams;
+    return query.get("last") || query.get("first");
   };
   for (const link of links) {
     link.addEventListener("click", (event) => {
