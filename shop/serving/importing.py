@@ -25,6 +25,7 @@ from shop.models import Entry, Kept
 from . import restoring, server
 from .backup_files import file_digest
 from .backups import told_of
+from .bulk_loading import insert_all
 from .export_files import (
     CONTENT,
     DAMAGED,
@@ -40,7 +41,6 @@ from .table_copies import (
     Tally,
     delete_all,
     go_on_counting,
-    insert_all,
     plain_value,
     rows_of,
     tables,

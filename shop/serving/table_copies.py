@@ -4,18 +4,22 @@ What carries a shop from SQLite to PostgreSQL, and a PostgreSQL into a backup th
 machine can check. Rows pass by every model and every act: they arrive as they are.
 """
 
+import contextlib
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime
 from decimal import Decimal
+from operator import attrgetter
 
 from django.apps import apps
 from django.core.management import call_command
 from django.core.management.color import no_style
-from django.db import connections, models, transaction
+from django.db import connections, models
 
 from shop.ledger.canonical import canonical, plain
 
-ROWS = 1000
+from .bulk_loading import AS_THEY_ARE, ROWS, insert_all, loading
+
 # Who is signed in stays where they signed in.
 LEFT_OUT = {"django_session", "shop_session"}
 
@@ -42,29 +46,17 @@ def copy_all(source: str, target: str) -> dict[str, tuple[int, str]]:
     unless each table, read back, is what was sent.
     """
     call_command("migrate", database=target, interactive=False, verbosity=0)
-    came = {}
-    with transaction.atomic(using=target):
-        _let_links_wait(target)
+    with loading(target):
         # What making the tables put there is the source's to say.
         for model in reversed(tables()):
             delete_all(model, target)
-        for model in tables():
-            _copy(model, source, target)
+        sent = {model: _copy(model, source, target) for model in tables()}
         go_on_counting(target)
-        for model in tables():
-            table = model._meta.db_table
-            sent, came[table] = (_digest(model, alias) for alias in (source, target))
-            if sent != came[table]:
-                raise NotEqual(f"{table}: {sent[0]} rows sent, others arrived")
-    return came
-
-
-def _let_links_wait(alias: str) -> None:
-    """Check links when all rows are there, also where the tables were made in the same
-    transaction: Django has those of added columns checked at once."""
-    if connections[alias].vendor == "postgresql":
-        with connections[alias].cursor() as cursor:
-            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+        for model, came in sent.items():
+            if _digest(model, rows_of(model, target)) != came:
+                table = model._meta.db_table
+                raise NotEqual(f"{table}: {came[0]} rows sent, others arrived")
+    return {model._meta.db_table: came for model, came in sent.items()}
 
 
 def delete_all(model, alias: str) -> None:
@@ -82,33 +74,13 @@ def rows_of(model, alias: str) -> Iterator[tuple]:
     return rows.iterator(ROWS)
 
 
-def _copy(model, source: str, target: str) -> int:
-    return insert_all(model, rows_of(model, source), target)
-
-
-def insert_all(model, rows: Iterable[tuple], alias: str) -> int:
-    """Insert rows, each all columns in their order, as they are; return how many."""
-    connection = connections[alias]
-    fields = model._meta.concrete_fields
-    quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in fields)
-    places = ", ".join("%s" for _field in fields)
-    insert = (  # Names of our own columns.
-        f"INSERT INTO {quote(model._meta.db_table)} ({columns}) "  # noqa: S608
-        f"VALUES ({places})"
-    )
-    count, batch = 0, []
-    with connection.cursor() as cursor:
-        for row in rows:
-            pairs = zip(fields, row, strict=True)
-            batch.append([f.get_db_prep_save(value, connection) for f, value in pairs])
-            count += 1
-            if len(batch) == ROWS:
-                cursor.executemany(insert, batch)
-                batch.clear()
-        if batch:
-            cursor.executemany(insert, batch)
-    return count
+def _copy(model, source: str, target: str) -> tuple[int, str]:
+    """Copy a table; return how many rows were sent, and the digest of them all."""
+    tally = Tally()
+    # Closed before its database is, whatever becomes of the target.
+    with contextlib.closing(rows_of(model, source)) as rows:
+        insert_all(model, _tallied(model, rows, tally), target)
+    return tally.count, tally.digest
 
 
 def go_on_counting(alias: str) -> None:
@@ -120,15 +92,42 @@ def go_on_counting(alias: str) -> None:
             cursor.execute(statement)
 
 
-def _digest(model, alias: str) -> tuple[int, str]:
-    """Return how many rows a table has and a digest of them all, in whatever order.
+def _digest(model, rows: Iterable[tuple]) -> tuple[int, str]:
+    """Return how many rows there are and a digest of them all, in whatever order.
 
     The digests of the rows are added up: the two databases sort texts differently.
     """
     tally = Tally()
-    for row in rows_of(model, alias):
-        tally.add(canonical([plain_value(value) for value in row]))
+    for _row in _tallied(model, rows, tally):
+        pass
     return tally.count, tally.digest
+
+
+def _tallied(model, rows: Iterable[tuple], tally: "Tally") -> Iterator[tuple]:
+    """Give the rows as they are, and count them."""
+    writers = [_writer(field) for field in model._meta.concrete_fields]
+    for row in rows:
+        plain_row = [
+            value if write is None or value is None else write(value)
+            for write, value in zip(writers, row, strict=True)
+        ]
+        tally.add(repr(plain_row))
+        yield row
+
+
+def _writer(field: models.Field) -> Callable | None:
+    """What makes of a value of this column one that each database writes the same; None
+    where it is one."""
+    while field.remote_field:
+        field = field.target_field
+    if type(field) in AS_THEY_ARE:
+        return None
+    return QUICK.get(type(field), lambda value: canonical(plain_value(value)))
+
+
+# Of what there is a million of; as `plain_value` does, in a fourth of the time. Both
+# databases give times in UTC.
+QUICK = {models.UUIDField: attrgetter("int"), models.DateTimeField: datetime.isoformat}
 
 
 class Tally:

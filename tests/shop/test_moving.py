@@ -10,12 +10,14 @@ import uuid
 import dj_database_url
 import psycopg
 import pytest
-from django.db import connection
+from django.core.management import call_command
+from django.db import IntegrityError, connection, connections
 
-from qa.models import MeasureAgain
+from qa.models import MeasureAgain, Reading
 from shop.actions.photos import add_photo
-from shop.ledger import sealer
+from shop.ledger import sealer, word_index
 from shop.ledger.verify import verify
+from shop.models import Tool
 from shop.serving import backups, moving, other_databases, server, table_copies
 from tests.around import TREE
 from tests.conftest import make_people
@@ -91,6 +93,57 @@ def killed_while_it_copies(home, address):
     return process.wait()
 
 
+def looked_after_by(database):
+    """The statements of what looks after the rows of a database, sorted."""
+    on_file = "SELECT sql FROM sqlite_master WHERE type IN ('index', 'trigger')"
+    on_server = (
+        "SELECT indexdef FROM pg_indexes WHERE schemaname = 'public' UNION ALL "
+        "SELECT pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal"
+    )
+    with other_databases.opened_as("asked", database):
+        there = connections["asked"]
+        with there.cursor() as cursor:
+            cursor.execute(on_server if there.vendor == "postgresql" else on_file)
+            return sorted(sql or "" for (sql,) in cursor.fetchall())
+
+
+def test_a_copy_looks_after_its_rows_as_a_new_database_does(sqlite_home, tmp_path):
+    new, copy = (
+        other_databases.of_file(path)
+        for path in (tmp_path / "new.sqlite3", sqlite_home / "fayline.sqlite3")
+    )
+    with other_databases.opened_as("new", new):
+        call_command("migrate", database="new", interactive=False, verbosity=0)
+    assert looked_after_by(copy) == looked_after_by(new)
+    assert len(looked_after_by(copy)) > 300
+    with other_databases.records_in(copy, sqlite_home):
+        tool = Tool.objects.get()
+        few = word_index.few(Tool, tool.name[:4], ["name"])
+        assert few == [tool.pk] or not word_index.knows_trigrams()
+        with pytest.raises(IntegrityError, match="never changed"):
+            Reading.objects.update(value_nm=1)
+
+
+def test_a_row_that_leads_to_one_that_does_not_come_is_refused(sqlite_home, tmp_path):
+    with contextlib.closing(sqlite3.connect(sqlite_home / "fayline.sqlite3")) as old:
+        old.execute("DROP TRIGGER qa_reading_keep_update")
+        old.execute("UPDATE qa_reading SET station_id = 4711")
+        old.commit()
+    source, target = (
+        other_databases.of_file(path)
+        for path in (sqlite_home / "fayline.sqlite3", tmp_path / "copy.sqlite3")
+    )
+    with (
+        other_databases.opened_as("source", source),
+        other_databases.opened_as("copy", target),
+    ):
+        with pytest.raises(IntegrityError, match="4711"):
+            table_copies.copy_all("source", "copy")
+        with connections["copy"].cursor() as cursor:
+            cursor.execute("SELECT count(*) FROM shop_entry")
+            assert cursor.fetchone() == (0,)
+
+
 def numbers_that_were_given(address):
     """The tables whose next number was given to a row before."""
     with contextlib.closing(psycopg.connect(address)) as there:
@@ -120,6 +173,8 @@ def test_everything_moves_or_nothing_and_what_lay_here_is_served_no_more(
     assert f"head {head[0]} {head[1]}" in words
     assert "qa_reading 1 " in words and "shop_photo 1 " in words
     assert list(numbers_that_were_given(there)) == []
+    arrived = looked_after_by(dj_database_url.parse(there))
+    assert arrived == looked_after_by({**connection.settings_dict})
     with other_databases.records_in(dj_database_url.parse(there), home / "photos"):
         report = verify(expect=head)
         assert report.faults == () and report.facts and report.rows
