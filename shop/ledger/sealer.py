@@ -41,10 +41,14 @@ def unsealed(*, everywhere: bool = True):
 
 
 def seal(*, everywhere: bool = True) -> int:
-    """Seal every committed entry that has no seal yet; return how many."""
-    sealed = 0
-    while batch := _seal_batch(everywhere):
-        sealed += batch
+    """Seal every entry that was committed before and has no seal yet; return how many.
+
+    A batch that is not full had all of them: what is committed meanwhile is for the
+    next turn, else this would never end while tablets save.
+    """
+    sealed = batch = _seal_batch(everywhere)
+    while batch == BATCH:
+        sealed += (batch := _seal_batch(everywhere))
     return sealed
 
 

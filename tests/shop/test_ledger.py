@@ -159,6 +159,24 @@ def test_what_is_overtaken_by_far_is_sealed_by_a_turn_that_looks_everywhere(
     assert verify().fault == ""
 
 
+def test_sealing_ends_although_an_entry_comes_in_with_each_batch(people, monkeypatch):
+    monkeypatch.setattr(sealer, "BATCH", 2)
+    last = Entry.objects.latest("pk").pk
+    numbers = iter(range(last + 4, last + 20))  # fewer than an endless turn would take
+
+    def saved_meanwhile(execute, sql, *arguments):
+        answer = execute(sql, *arguments)
+        if sql.startswith("INSERT") and Seal._meta.db_table in sql:
+            an_entry(next(numbers))
+        return answer
+
+    for pk in range(last + 1, last + 4):
+        an_entry(pk)
+    with connection.execute_wrapper(saved_meanwhile):
+        assert sealer.seal() == 7
+    assert sealer.unsealed().count() == 1
+
+
 def an_entry(pk: int) -> None:
     """As if it had taken its number long before it was committed."""
     body = canonical({"facts": [], "result": {}, "rows": [], "said": {}})
