@@ -112,6 +112,19 @@ def test_every_list_has_its_rows_in_a_workbook_and_in_csv(demo_db):
     assert counts_as_text == set()
 
 
+def test_the_longest_lists_leave_in_the_ledger_what_acts_said(demo_db):
+    """Most of an entry is what was said, and a row shows only by whom."""
+    client = Client()
+    client.force_login(Person.objects.get(username="lena"))
+    for address in map(reverse, ("checks", "nonconformances")):
+        with CaptureQueriesContext(connection) as seen:
+            assert client.get(address).context["page"].paginator.count
+        asked = [one["sql"].partition(" FROM ") for one in seen]
+        tables = [there for what, _from, there in asked if '"."body"' in what]
+        own = ('"qa_check" ', '"qa_nonconformance', '"shop_entry" ')
+        assert not [there for there in tables if there.startswith(own)]
+
+
 def test_a_file_holds_all_pages_of_a_filtered_list_in_its_order(people, client_of):
     lead = people["lead"]
     for n in range(SIZE + 5):

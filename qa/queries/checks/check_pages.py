@@ -62,7 +62,8 @@ def checks(
     *, airframe=None, joint=None, state="", person=None, words="", part=None
 ) -> QuerySet[Check]:
     """Return checks, newest first, with everything a row shows."""
-    rows = Check.objects.select_related(*ROW).order_by("-number")
+    # What its act said is long, and no row shows it.
+    rows = Check.objects.select_related(*ROW).defer("entry__body").order_by("-number")
     rows = rows.prefetch_related(Prefetch("fit_up", FIT_UPS))
     if airframe:
         rows = rows.filter(fit_up__airframe=airframe)

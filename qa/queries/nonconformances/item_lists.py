@@ -10,7 +10,7 @@ from qa.models import Nonconformance, State
 from qa.queries.issue import GENERAL_CAUTIONS, ledger_place, local, signed_record
 from qa.queries.nonconformances import item_pages as nonconformances
 from shop.ledger.canonical import canonical, digest
-from shop.models import Seal
+from shop.models import Entry, Seal
 from shop.queries.identity import the_shop
 from shop.queries.signatures import Signed, signed_of
 
@@ -68,13 +68,7 @@ def list_of(
     rows = [nonconformances.item_row(item) for item in items]
     signed = signed_of("disposition", [item.pk for item in items])
     photos = nonconformances.photos_by_item(items)
-    # An empty list is as of now: of the newest entry of the ledger.
-    seal = Seal.objects.order_by("-position").select_related("entry").first()
-    newest = max(
-        (item.standing.last_entry for item in items),
-        default=seal and seal.entry,
-        key=_order,
-    )
+    newest = _newest_entry(items)
     content = canonical(
         [
             [
@@ -106,8 +100,14 @@ def list_of(
     )
 
 
-def _order(entry) -> int:
-    return entry.pk
+def _newest_entry(items: list[Nonconformance]) -> Entry | None:
+    """Of the items; of the whole ledger where there is none: then it is as of now."""
+    acts = [item.standing.last_entry_id for item in items]
+    if acts:
+        newest = max(Entry.objects.filter(act__in=acts).values_list("pk", flat=True))
+        return Entry.objects.get(pk=newest)
+    seal = Seal.objects.order_by("-position").select_related("entry").first()
+    return seal and seal.entry
 
 
 def _signed(signature: Signed) -> str:
