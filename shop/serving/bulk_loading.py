@@ -5,9 +5,9 @@ guards, indexes. That is a third of the time, and with a million rows a tenth.
 """
 
 import contextlib
+import itertools
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime
-from itertools import islice
 
 from django.db import connections, models, transaction
 
@@ -24,16 +24,22 @@ AS_THEY_ARE = {
 }
 # Of a new file nothing is lost that was not lost with it; made durable in the end.
 PRAGMAS = {"synchronous": "OFF", "cache_size": "-65536"}  # kB
-INDEXES_OF_SQLITE = (
-    "SELECT type, name, sql FROM sqlite_master "
+# What looks after rows: how it is taken away, and how it is made again.
+OF_SQLITE = (
+    "SELECT 'DROP ' || type || ' \"' || name || '\"', sql FROM sqlite_master "
     "WHERE type IN ('index', 'trigger') AND sql IS NOT NULL"
 )
-# Those that keep a constraint stay: links are looked up by them.
-INDEXES_OF_POSTGRESQL = (
-    "SELECT 'index', class.relname, pg_get_indexdef(class.oid) FROM pg_index "
-    "JOIN pg_class AS class ON class.oid = indexrelid "
-    "WHERE class.relnamespace = current_schema()::regnamespace AND NOT EXISTS "
-    "(SELECT 1 FROM pg_constraint WHERE conindid = indexrelid)"
+# Indexes first, but for those that keep a constraint: links are looked up by them. Of
+# each link PostgreSQL asks row after row, unless it is made when all rows are there.
+OF_POSTGRESQL = (
+    "SELECT format('DROP INDEX %s', indexrelid::regclass), pg_get_indexdef(indexrelid) "
+    "FROM pg_index JOIN pg_class ON pg_class.oid = indexrelid "
+    "WHERE relnamespace = current_schema()::regnamespace AND NOT EXISTS "
+    "(SELECT 1 FROM pg_constraint WHERE conindid = indexrelid)",
+    "SELECT format('ALTER TABLE %s DROP CONSTRAINT %I', conrelid::regclass, conname), "
+    "format('ALTER TABLE %s ADD CONSTRAINT %I %s', conrelid::regclass, conname, "
+    "pg_get_constraintdef(oid)) FROM pg_constraint "
+    "WHERE contype = 'f' AND connamespace = current_schema()::regnamespace",
 )
 
 
@@ -51,15 +57,13 @@ def loading(alias: str) -> Iterator[None]:
 @contextlib.contextmanager
 def _on_postgresql(alias: str):
     with transaction.atomic(using=alias), connections[alias].cursor() as cursor:
-        # Also where the tables were made in the same transaction: Django has the links
-        # of added columns checked at once.
-        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
-        cursor.execute("SET LOCAL maintenance_work_mem = '256MB'")
-        indexes = _taken_away(cursor, INDEXES_OF_POSTGRESQL)
-        yield
-        # No index is made while a link waits to be checked.
+        # Nothing is taken away where a link waits to be looked at, as it does where the
+        # tables were made in the same transaction.
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for statement in indexes:
+        cursor.execute("SET LOCAL maintenance_work_mem = '256MB'")
+        taken_away = [_taken_away(cursor, known) for known in OF_POSTGRESQL]
+        yield
+        for statement in itertools.chain(*taken_away):
             cursor.execute(statement)
 
 
@@ -77,21 +81,21 @@ def _on_sqlite(alias: str):
         ends.callback(connection.enable_constraint_checking)
         with transaction.atomic(using=alias):
             word_index.follow_no_more(alias)
-            indexes = _taken_away(cursor, INDEXES_OF_SQLITE)
+            taken_away = _taken_away(cursor, OF_SQLITE)
             yield
-            for statement in indexes:
+            for statement in taken_away:
                 cursor.execute(statement)
             word_index.install(alias)
             connection.check_constraints()
 
 
 def _taken_away(cursor, known: str) -> list[str]:
-    """Drop indexes (of SQLite triggers too); return the statements that make them."""
+    """Drop what looks after rows; return the statements that make it again."""
     cursor.execute(known)
     there = cursor.fetchall()
-    for kind, name, _statement in there:
-        cursor.execute(f'DROP {kind} "{name}"')
-    return [statement for _kind, _name, statement in there]
+    for drop, _make in there:
+        cursor.execute(drop)
+    return [make for _drop, make in there]
 
 
 def insert_all(model, rows: Iterable[tuple], alias: str) -> int:
@@ -126,7 +130,7 @@ def insert_all(model, rows: Iterable[tuple], alias: str) -> int:
             insert = f"INSERT INTO {into} VALUES ({places})"  # noqa: S608
             rows_prepared = prepared()
             # Django keeps all that it is given at a time.
-            while batch := list(islice(rows_prepared, ROWS)):
+            while batch := list(itertools.islice(rows_prepared, ROWS)):
                 cursor.executemany(insert, batch)
     return count
 

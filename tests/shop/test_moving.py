@@ -98,7 +98,9 @@ def looked_after_by(database):
     on_file = "SELECT sql FROM sqlite_master WHERE type IN ('index', 'trigger')"
     on_server = (
         "SELECT indexdef FROM pg_indexes WHERE schemaname = 'public' UNION ALL "
-        "SELECT pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal"
+        "SELECT pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal "
+        "UNION ALL SELECT conrelid::regclass || conname || pg_get_constraintdef(oid) "
+        "FROM pg_constraint WHERE connamespace = 'public'::regnamespace"
     )
     with other_databases.opened_as("asked", database):
         there = connections["asked"]
@@ -197,6 +199,12 @@ def test_what_postgresql_has_no_place_for_leaves_it_empty(
         old.commit()
     code, words = manage(sqlite_home, "move_to", there)
     assert code == 1 and "Nothing was moved" in words and "Traceback" not in words
+    with contextlib.closing(sqlite3.connect(sqlite_home / "fayline.sqlite3")) as old:
+        old.execute("UPDATE shop_person SET name = 'Ann' WHERE role = 'lead'")
+        old.execute("UPDATE shop_tool SET plug_id = 4711")
+        old.commit()
+    code, words = manage(sqlite_home, "move_to", there)
+    assert code == 1 and "Nothing was moved" in words and "4711" in words
     assert not (sqlite_home / "moved.json").exists()
     with contextlib.closing(psycopg.connect(there, autocommit=True)) as database:
         count = "SELECT count(*) FROM shop_entry"
