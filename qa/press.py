@@ -30,6 +30,7 @@ from shop.ledger import Refused, sealer
 from shop.ledger.snapshot import snapshot
 from shop.models import Entry, Person, Seal
 from shop.numeric.units import PERCENT
+from shop.queries.identity import in_shops_zone
 from shop.serving import signing
 
 RELATED = ("entry__by", "airframe__type", "joint", "part__design", "bay")
@@ -137,7 +138,8 @@ def print_pack(order: PackOrder) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with _beating(folder):
         try:
-            _print(order, folder)
+            with in_shops_zone():
+                _print(order, folder)
         except Exception as why:
             _tell_failed(folder, f"{type(why).__name__}: {why}")
             raise

@@ -1,7 +1,6 @@
 """Headers of every answer, cookies by scheme, and one moment for what a page reads."""
 
 from contextlib import suppress
-from zoneinfo import ZoneInfoNotFoundError
 
 from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
@@ -15,7 +14,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 
 from shop.ledger.snapshot import READING, snapshot
-from shop.queries.identity import the_shop
+from shop.queries.identity import in_zone, the_shop
 from shop.rules.second_factor import PROVEN, is_wanted_of
 from shop.serving import addresses
 from shop.serving.authority import is_address
@@ -179,13 +178,6 @@ class ShopsOwn:
                     return redirect("second_factor")
             in_zone(request.shop.time_zone)
         return None
-
-
-def in_zone(name: str) -> None:
-    """Let the days of this request be those of the shop's zone."""
-    # A machine may lack a zone that another one knew.
-    with suppress(ZoneInfoNotFoundError):
-        timezone.activate(name)
 
 
 class OneMoment:

@@ -30,9 +30,10 @@ from shop.actions.signing_in import prove_password
 from shop.ledger import Refused, together, writing
 from shop.ledger.canonical import canonical, digest
 from shop.ledger.snapshot import READING, snapshot
-from shop.middleware import in_zone, must_change, must_set_second_factor
+from shop.middleware import must_change, must_set_second_factor
 from shop.models import Entry, Person
 from shop.queries.api_requests import ApiRequest, by_session, by_token
+from shop.queries.identity import in_zone
 from shop.queries.incarnations import database_ids
 from shop.queries.second_factor import asks_for_code
 from shop.serving import addresses

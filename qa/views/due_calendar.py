@@ -12,9 +12,8 @@ from qa.paper.due_calendar import render
 from qa.queries.due import calendar_of
 from shop.actions import devices
 from shop.ledger.snapshot import snapshot
-from shop.middleware import in_zone
 from shop.models import Opens
-from shop.queries.identity import the_shop
+from shop.queries.identity import in_zone, the_shop
 from shop.queries.incarnations import database_ids
 from shop.views.account import address
 

@@ -15,6 +15,7 @@ from django.db import close_old_connections, connection
 
 from shop.models import BackupPlan
 from shop.queries.backups import is_due, plan_now
+from shop.queries.identity import in_shops_zone
 
 from .backups import record_backup
 
@@ -99,7 +100,7 @@ class Nightly(threading.Thread):
                 break
             try:
                 close_old_connections()
-                with own_turn() as mine:
+                with own_turn() as mine, in_shops_zone():
                     plan = plan_now()
                     if mine and plan.place and (wished or is_due(plan)):
                         make_one(plan)

@@ -18,6 +18,7 @@ from dataclasses import fields, is_dataclass, replace
 from datetime import timedelta
 from html import unescape
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pikepdf
 import pypdf
@@ -342,6 +343,20 @@ def test_a_shop_of_inches_says_inches_over_its_lines(demo_db):
     assert len(heads) == 3
     assert heads[-1].strip() == "1 line, lengths in the units shown"
     assert all(" lengths in inches" in head for head in heads[:-1]), heads
+
+
+@pytest.mark.either_database
+def test_the_press_tells_days_and_times_in_the_zone_of_the_shop(demo_db):
+    """No page asks for it there: nobody else says which zone that is."""
+    said = {"name": "Ours", "units": "mm", "paper": "a4"}
+    lead = Person.objects.get(username="lena")
+    set_identity(by=lead, time_zone="Asia/Kathmandu", **said)
+    order = ordered(joint=Joint.objects.get(number="J-170"))
+    pages = " ".join(words_of(printed(order)))
+    issued = order.entry.received_at.astimezone(ZoneInfo("Asia/Kathmandu"))
+    assert f"{issued:%Y-%m-%d %H:%M} +05:45" in pages
+    assert "+00:00" not in pages
+    assert timezone.get_current_timezone_name() == settings.TIME_ZONE
 
 
 @pytest.mark.either_database

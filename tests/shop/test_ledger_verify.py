@@ -12,6 +12,7 @@ from django.db import connection
 from pypdf import PdfReader
 
 from qa.models import Reading
+from shop.actions.identity import set_identity
 from shop.actions.photos import add_photo
 from shop.ledger import guards, sealer
 from shop.ledger.canonical import canonical, columns, digest, entry_digest
@@ -114,9 +115,12 @@ def test_a_head_from_paper_names_a_chain_rewritten_whole(people):
 @pytest.mark.django_db
 def test_a_head_is_printed_and_typed_from_its_sheet(people, tmp_path, capsys):
     file = tmp_path / "head.pdf"
+    shop = {"name": "Bench", "units": "mm", "paper": "a4"}
+    set_identity(by=people["lead"], time_zone="Asia/Kathmandu", **shop)
     read(make_check(people["engineer"]), "1", "gap", "2.00")
     call_command("ledger", "head", "--pdf", str(file))
-    position, whole, *_when = capsys.readouterr().out.split()
+    position, whole, *when = capsys.readouterr().out.split()
+    assert when[-1] == "+05:45"
     assert sealer.head() == (int(position), whole)
     text = PdfReader(file).pages[0].extract_text().split()
     groups = [word for word in text if re.fullmatch("[0-9a-f]{8}", word)]

@@ -20,9 +20,8 @@ from qa.views.api import FAULT, NO, error, said_no
 from shop.actions import devices
 from shop.ledger import Refused
 from shop.ledger.snapshot import snapshot
-from shop.middleware import in_zone
 from shop.models import Opens
-from shop.queries.identity import the_shop
+from shop.queries.identity import in_zone, the_shop
 from shop.serving.storage_errors import what_failed
 from shop.views.account import address
 

@@ -9,7 +9,7 @@ from django.db import DatabaseError, ProgrammingError
 from shop.ledger import read_only, sealer
 from shop.ledger.verify import Report, verify
 from shop.queries import heads
-from shop.queries.identity import the_shop
+from shop.queries.identity import in_shops_zone, the_shop
 from shop.serving.database import of_another_release, unreadable
 from shop.wording.times import zoned
 
@@ -58,7 +58,8 @@ class Command(BaseCommand):
             self.stdout.write(f"{sealer.seal()} entries sealed")
 
     def _tell_head(self, head: heads.Head, pdf: str | None):
-        when = zoned(head.at, "seconds")
+        with in_shops_zone():
+            when = zoned(head.at, "seconds")
         self.stdout.write(f"{head.position} {head.digest} {when}".strip())
         if not pdf:
             return
