@@ -29,6 +29,7 @@ from qa.rules.pack_lines import Compared, compare
 from shop.ledger import Refused, file_store
 from shop.queries.identity import the_shop
 from shop.wording import states
+from shop.wording.times import rezoned
 
 # Each gives a dataclass with a key and its data, which holds every fact that a module
 # of qa.paper prints of it; in the order of the pages.
@@ -287,8 +288,9 @@ def _changes(order: PackOrder, record: str, digest: str) -> Changes | None:
         return None
     compared, why = Compared(()), ""
     try:
-        was = json.loads(kept_packs.record_of(before))
-        compared = compare(was, json.loads(record))
+        # The same moment is no change where the shop has another zone since.
+        records = (kept_packs.record_of(before).decode(), record)
+        compared = compare(*(json.loads(rezoned(text)) for text in records))
     except (Refused, OSError) as no:
         why = getattr(no, "message", "") or "The record of that issue is gone from disk"
     return Changes(
