@@ -124,7 +124,7 @@ def _unreleased(plan: FitPlan | None, part: Part) -> str:
             "%(part)s is primary structure: the engineer releases the cut by %(plan)s "
             "before anything comes off."
         )
-    return words % {"part": part.serial, "plan": plan}
+    return words % {"part": part.serial, "plan": plan and plan.label}
 
 
 def cut_part(fit_up: FitUp, side: str) -> Part:

@@ -25,7 +25,8 @@ form_view = require_http_methods(["GET", "HEAD", "POST"])
 @require_safe
 def tablets(request):
     roles.require(request.user, "manage tablets")
-    rows = Tablet.objects.select_related("enrolled_by").order_by("name", "enrolled_at")
+    rows = Tablet.objects.select_related("enrolled_by")
+    rows = rows.order_by("name", "enrolled_at", "pk")
     page = page_of(rows, page_asked(request), lambda row: row)
     context = {"page": page}
     return list_page(request, "qa/tablets/tablets.html", context, list_columns.TABLETS)

@@ -49,7 +49,8 @@ def whole_page_of(
 def _behind(rows: QuerySet, page: Page) -> QuerySet:
     """The rows of a page, whose keys are found first: the rows before them are passed
     by their order alone, or those after them where these are fewer, and nothing that a
-    list shows is joined to each."""
+    list shows is joined to each. The order tells any two rows apart: of equal ones a
+    page from one end could show what a page from the other did."""
     if page.number == 1 or rows.query.combinator:  # of several tables: keys already
         return page.object_list
     count, first, last = page.paginator.count, page.start_index(), page.end_index()

@@ -11,7 +11,7 @@ from .paging import page_of, search
 def people(*, q: str = "", role: str = "", page=1) -> Page:
     factor = SecondFactor.objects.filter(person=OuterRef("pk"))
     rows = Person.objects.annotate(has_factor=Exists(factor))
-    rows = rows.order_by("-is_active", "name")
+    rows = rows.order_by("-is_active", "name", "pk")
     if role:
         rows = rows.filter(role=role)
     return page_of(search(rows, q, "username", "name"), page, lambda person: person)

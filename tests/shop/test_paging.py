@@ -4,8 +4,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from shop.models import PartDesign
+from shop.models import PartDesign, Person
 from shop.queries.parts import designs
+from shop.queries.people import people
 from tests.around import by_hand
 
 DESIGNS = 3_000
@@ -43,6 +44,17 @@ def test_a_page_near_the_end_is_read_from_the_end(many):
         page = designs(page=DESIGNS // 30 - 1)
     assert numbers(page) == [f"P-{number:05}" for number in range(2940, 2970)]
     assert "OFFSET 30" in seen.captured_queries[-1]["sql"]
+
+
+def test_each_of_many_of_one_name_stands_on_one_page(db):
+    with by_hand():
+        Person.objects.bulk_create(
+            Person(username=f"ann{number}", name="Ann", role="builder")
+            for number in range(95)
+        )
+    pages = range(1, people().paginator.num_pages + 1)
+    rows = [row.pk for page in pages for row in people(page=page).object_list]
+    assert len(rows) == len(set(rows)) == Person.objects.count()
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="counts SQLite's own steps")
