@@ -18,6 +18,7 @@ from qa.models import (
 )
 from shop.ledger.verify import verify
 from shop.models import Entry, Person
+from tests.browser import at_the_tablet
 from tests.browser.at_the_tablet import (
     all_sent,
     at,
@@ -221,6 +222,48 @@ def test_a_free_door_is_moved_otherwise_than_asked_without_a_network(
     again = Check.objects.latest("number")
     assert again.fit_up.reason == FitUpReason.MOVE
     assert Entry.objects.filter(form="move/3").count() == 1 and not verify().faults
+
+
+def test_a_tablet_that_comes_back_with_readings_asks_once_what_is_next(page, live_site):
+    """Each that lands may change what comes next: while one answer is worked out, all
+    of them together ask for one more."""
+    engineer = Person.objects.get(username="engineer")
+    check = hung_check(engineer, STATIONS)
+    read_displaced(check, s3=-1.4)
+    checks.finish_check(by=engineer, check=check)
+    other = at_the_tablet.a_check()
+    bring_a_session(page, live_site, "builder")
+    next_page = f"{live_site.url}/tablet/next/{check.entry_id}"
+    page.goto(next_page)
+    expect(page.locator(".offered li").first).to_contain_text("least work")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    open_check(page, live_site, other)
+    page.context.set_offline(True)
+    for number in "123":
+        at(page, number, "gap")
+        tap(page, "2.20")
+        at(page, number, "flush")
+        tap(page, "0")
+    page.goto(next_page)
+    expect(page.get_by_text("No contact.")).to_be_visible()
+
+    asked = []
+
+    def hold(route):
+        asked.append(route)
+        if len(asked) > 1:
+            route.continue_()
+
+    page.route("**/api/checks/*/next?*", hold)
+    with page.expect_request("**/api/checks/*/next?*"):
+        page.context.set_offline(False)
+    all_sent(page)
+    assert (readings(other), len(asked)) == (6, 1)
+    with page.expect_response("**/api/checks/*/next?*"):
+        asked[0].continue_()
+    expect(page.get_by_text("No contact.")).to_be_hidden()
+    page.wait_for_load_state("networkidle")
+    assert len(asked) == 2
 
 
 def finish(page):

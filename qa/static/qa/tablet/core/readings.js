@@ -42,9 +42,9 @@ function judged(typed, limits) {
 // An act of this tablet as a reading; its verdict is provisional until the server's receipt brings the reading of record.
 function readingOf(act, limits) {
   const { said, by, made_at } = act.body;
-  const result = act.receipt?.result ?? null;
+  const result = act.receipt?.result;
   const authorship = (act.receipt ?? act.body).claimed ? "claimed" : "";
-  return { ...said, act: act.id, by, made_at, authorship, ...(result ?? judged(said, limits)), standing: true, provisional: !result, problem: act.problem ?? null };
+  return { ...said, act: act.id, by, made_at, authorship, ...(result ?? judged(said, limits)), standing: true, provisional: !result, problem: act.problem };
 }
 
 function stateOfSlot(alive) {

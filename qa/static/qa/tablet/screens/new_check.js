@@ -54,7 +54,7 @@ class NewCheck {
     const joint = (this.joint = withId(here.joints, ui.joint.value));
     fill(ui.airframe, here.airframes.filter(({ id }) => joint.airframes.includes(id)));
     ui.accepting.hidden = !joint.acceptance;
-    ui.acceptance.textContent = joint.acceptance ?? "";
+    ui.acceptance.textContent = joint.acceptance;
     this.pickAirframe();
   }
 
@@ -65,7 +65,7 @@ class NewCheck {
     this.offer(ui.surround, joint.surround_designs, joint.surrounds?.[airframe], { label: "not stated" });
     ui.again.hidden = !this.heldLast().length;
     ui.last.textContent = holdingInWords(this.heldLast());
-    ui.earlier.textContent = joint.earlier?.[airframe]?.join("\n") ?? "";
+    ui.earlier.textContent = joint.earlier?.[airframe]?.join("\n");
   }
 
   offer(select, designs, placed, ...first) {

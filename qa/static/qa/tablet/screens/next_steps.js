@@ -6,7 +6,7 @@ import { sign } from "./map.js";
 
 function put({ node, work, note }, { json, etag, done, taken, problem }) {
   node.toggleAttribute("data-taken", taken);
-  note.textContent = (done ? done.problem : problem)?.message ?? "";
+  note.textContent = (done ? done.problem : problem)?.message;
   if (!json || etag === work.dataset.shown) return;
   // Made by our own server, which escapes what people wrote.
   work.innerHTML = json.html;
@@ -25,7 +25,8 @@ function paint({ work, form }, items, { words }) {
 }
 
 export async function openNext(tablet, check) {
-  let work, items;
+  let work, items, turn, waits;
+  const take = ({ value }) => add(tablet, "take/1", { check, way: value, read_to: work.json.read_to });
   const ui = stamp("next", { walk, take, by, record: keep, again });
   const now = ui.node.dataset;
   ui.back.href = `/tablet/check/${check}`;
@@ -42,6 +43,11 @@ export async function openNext(tablet, check) {
     else now.state = "";
   }
 
+  // One question at a time, and one that waits: a tablet that is back with sixty readings would have a plan searched for sixty times.
+  function ask() {
+    waits ??= turn = turn.finally(() => look(!(waits = null)));
+  }
+
   function fill(those, state) {
     items = those;
     now.state = state;
@@ -51,11 +57,6 @@ export async function openNext(tablet, check) {
   function walk({ value }) {
     fill(itemsOf(work.json, work.json.ways[value]), "walk");
     ui.title.focus();
-  }
-
-  // Heard of below.
-  function take({ value }) {
-    return add(tablet, "take/1", { check, way: value, read_to: work.json.read_to });
   }
 
   function by({ value, parentNode }) {
@@ -79,7 +80,7 @@ export async function openNext(tablet, check) {
     if (act) tablet.go(`/tablet/check/${act.id}`);
   }
 
-  await look();
-  look(true);
-  return { node: ui.node, heard: ({ type }) => look(/session|receipt/.test(type)) };
+  await (turn = look());
+  ask();
+  return { node: ui.node, heard: ({ type }) => (/session|receipt/.test(type) ? ask() : look()) };
 }

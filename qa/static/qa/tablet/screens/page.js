@@ -150,7 +150,7 @@ class Page {
     byId("unsent").textContent = words.filter(Boolean).join(", ");
     byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";
     byId("who").textContent = connection.person ? `${connection.nameOf(connection.person)}${connection.isClaimed(connection.person) ? " (claimed)" : ""}` : "Who?";
-    byId("place").textContent = this.screen?.place?.() ?? "";
+    byId("place").textContent = this.screen?.place?.();
   }
 }
 

@@ -10,7 +10,7 @@ export class CheckSession {
 
   async open() {
     const { store, outbox, photos, settings } = this.tablet;
-    this.check = (await store.get("checks", this.id))?.json ?? null;
+    this.check = (await store.get("checks", this.id))?.json;
     for (const row of await store.sentOf(this.id)) this.keep(row);
     for (const item of outbox.queue.items.values()) if (item.body.said.check === this.id) this.keep(item);
     // Stations of which there is a photo: on the server, or still here.

@@ -18,13 +18,12 @@ export async function workOf(tablet, check, ask) {
   if (kept.done || !ask) return kept;
   const { status, json, etag } = await tablet.connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept.etag, timeout_ms: 30000 });
   // Recorded while that was on its way: what it was gone by stays.
-  const now = await keptNow();
-  if (now.done) return now;
-  if (status === 304) return { ...now, problem: null };
+  const now = { ...(await keptNow()), problem: null };
+  if (now.done || status === 304) return now;
   if (json?.check !== check) return { ...now, problem: json?.error ?? { message: "No contact." } };
   await keep(tablet, { json, etag });
   for (const again of json.again) await fetchCheck(tablet, again.check);
-  return { ...now, json, etag, problem: null };
+  return { ...now, json, etag };
 }
 
 // The act; null where nobody says who did it.
