@@ -78,10 +78,10 @@ def run_pytest(arguments, environment, folder):
 
     folder: where it may leave what another run can use."""
     if not any(argument.startswith(ONE_AT_A_TIME) for argument in arguments):
-        # The order and the groups are those of tests/conftest.py. Three workers more
-        # than processors: what waits for a browser, a bad network or a clock (a fault
-        # seed 30 s of 40) leaves its own idle.
-        count = str(min(os.cpu_count() or 1, 4) + 3)
+        # The order and the groups are those of tests/conftest.py. One worker more than
+        # processors: what waits for a browser, a bad network or a clock leaves its own
+        # idle. With three more the same tests took a tenth more of the processors.
+        count = str(min(os.cpu_count() or 1, 4) + 1)
         spread = ["--dist", "loadgroup", "--no-loadscope-reorder"]
         arguments = ["-n", count, *spread, *arguments]
     counts = Path(folder) / "counts.json"
