@@ -65,11 +65,13 @@ class Row:
 
 @dataclass(frozen=True)
 class NextWork:
-    """What comes after a finished check. Where it is not `live` the part changed since,
+    """What comes after a finished check: that of any joint that is planned with it, a
+    plan has one first check of its own. Where it is not `live` the part changed since,
     or the plan was overtaken; `again` is of every joint that is planned together,
     `read_to` the last entry on record when it was worked out. `overtaken`: the plan
     that was, and why, also where this is what could be done in its place."""
 
+    check: Check
     worked: WorkedPlan
     unit: str
     state: str = ""
@@ -81,10 +83,6 @@ class NextWork:
     again: list[dict] = field(default_factory=list)
     read_to: int = 0
     overtaken: str = ""
-
-    @property
-    def check(self) -> Check:
-        return self.worked.check
 
     @property
     def plan(self) -> FitPlan | None:
@@ -156,7 +154,9 @@ def next_work(check: Check, unit: str) -> NextWork:
     read_to = plan_records.last_entry()
     worked, overtaken = _worked(check)
     if worked.plan is None or not worked.live:
-        return NextWork(worked, unit, outcome=worked.problem, overtaken=overtaken)
+        return NextWork(
+            check, worked, unit, outcome=worked.problem, overtaken=overtaken
+        )
     share = next_moves.free_share(worked)
     state, outcome = plan_texts.outcome(worked)
     asked = worked.asked_settings if share >= 1 else {}
@@ -171,6 +171,7 @@ def next_work(check: Check, unit: str) -> NextWork:
     effects = _effects(worked.present, worked.joints)
     effects += _effects_of_motions(worked, motions, unit)
     return NextWork(
+        check,
         worked,
         unit,
         state,
