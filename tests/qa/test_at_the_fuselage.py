@@ -7,7 +7,6 @@ import uuid
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
@@ -17,7 +16,6 @@ from qa.models import (
     AdjusterSetting,
     AppliedMove,
     Check,
-    CheckState,
     CutDeviation,
     FitPlan,
     FitUp,
@@ -28,7 +26,7 @@ from qa.models import (
 from qa.rules import plan_records
 from qa.rules.planning import Wish
 from shop.ledger.verify import verify
-from shop.models import Entry, Person, StructuralClass
+from shop.models import Entry, StructuralClass
 from tests.around import by_hand
 from tests.qa.hung import hung_check, read_displaced
 from tests.qa.making import read
@@ -112,28 +110,6 @@ def words_of(told):
         item.get("name") or item["station"]: row["words"]
         for item, row in zip(told["items"], told["words"], strict=True)
     }
-
-
-@pytest.mark.either_database
-def test_each_finished_check_of_the_demo_is_told_what_is_next_as_its_own(demo_db):
-    """Also where its joint stands in a plan that was taken from the check of another:
-    a tablet takes no answer about another check than the one it asked of."""
-    client = Client()
-    client.force_login(Person.objects.get(username="bea"))
-    finished = Check.objects.filter(state__state=CheckState.State.FINISHED)
-    of_another = []
-    for check in finished.select_related("fit_up__joint"):
-        told = next_of(client, check)
-        assert check.label in told["html"]
-        assert check.fit_up.joint.name in told["html"]
-        plans = FitPlan.objects.filter(entry_id=told["plan"], joints__fit_check=check)
-        if any(plan.fit_check_id != check.pk for plan in plans):
-            of_another.append((plans[0], told))
-    # By any of them it is recorded that the plan was done.
-    plan, told = of_another[-1]
-    answer = put(client, done(told), form=told["form"], by="bea")
-    assert answer.status_code == 201, answer.content
-    assert PlanEnd.objects.filter(plan=plan).exists()
 
 
 @pytest.mark.either_database
