@@ -166,7 +166,7 @@ def opened_of(part: int) -> Opened:
             missing = missing + 1 if answer.status_code == 404 else 0
             if missing > 1 and "/chain/" not in address:
                 break
-            if answer.status_code == 405:  # so does every row of it
+            if answer.status_code == 405:  # it only takes a form, of any row
                 break
             note(walk, name, address, answer)
     connection.close()

@@ -65,9 +65,9 @@ class Row:
 
 @dataclass(frozen=True)
 class NextWork:
-    """What comes after a finished check: that of any joint that is planned with it, a
-    plan has one first check of its own. Where it is not `live` the part changed since,
-    or the plan was overtaken; `again` is of every joint that is planned together,
+    """What comes after a finished check. `check` is the one asked of: a plan of several
+    joints may have been taken from that of another. Where it is not `live` the
+    part changed since, or the plan was overtaken; `again` is of every joint planned,
     `read_to` the last entry on record when it was worked out. `overtaken`: the plan
     that was, and why, also where this is what could be done in its place."""
 
