@@ -155,7 +155,12 @@ def next_work(check: Check, unit: str) -> NextWork:
     worked, overtaken = _worked(check)
     if worked.plan is None or not worked.live:
         return NextWork(
-            check, worked, unit, outcome=worked.problem, overtaken=overtaken
+            check,
+            worked,
+            unit,
+            outcome=worked.problem,
+            read_to=read_to,
+            overtaken=overtaken,
         )
     share = next_moves.free_share(worked)
     state, outcome = plan_texts.outcome(worked)

@@ -119,15 +119,20 @@ test("an answer that was on its way when something was recorded changes neither 
   assert.equal((await workOf(tablet, "c")).json.plan, "p");
 });
 
-test("a way that was taken waits until it is sent, and is then what was worked out", async () => {
-  const tablet = await aTablet(serving(work({ plan: null, read_to: 7 })));
+test("a way that was taken is not offered again until what comes of it is here", async () => {
+  const tablet = await aTablet(serving(work({ plan: null, read_to: 0 })));
   assert.equal((await workOf(tablet, "c", true)).taken, false);
   tablet.answer = () => null;
-  await add(tablet, "take/1", { check: "c", way: "set", read_to: 7 });
+  await add(tablet, "take/1", { check: "c", way: "set", read_to: 0 });
   assert.equal((await workOf(tablet, "c", true)).taken, true);
-  tablet.answer = serving(work({ plan: "another" }));
+  // It got there, and the answer about what comes next did not come back.
+  const answer = serving(work({ plan: "another", read_to: 1 }));
+  tablet.answer = (...request) => (request[1].includes("/next") ? null : answer(...request));
   tablet.outbox.kick();
   await until(() => !tablet.outbox.queue.items.size);
+  const lost = await workOf(tablet, "c", true);
+  assert.deepEqual([lost.taken, lost.problem.message], [true, "No contact."]);
+  tablet.answer = answer;
   const now = await workOf(tablet, "c", true);
   assert.deepEqual([now.taken, now.json.plan], [false, "another"]);
 });

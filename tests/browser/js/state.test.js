@@ -2,7 +2,6 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { CheckSession } from "../../../qa/static/qa/tablet/state/check_session.js";
 import { beginCheck, carry } from "../../../qa/static/qa/tablet/state/carried_data.js";
-import { setAside } from "../../../qa/static/qa/tablet/state/parked_acts.js";
 import { DATABASE, FULL, aCheck, aServer, aTablet, receipt, told, until } from "./a_tablet.js";
 
 const said = (station, more = {}) => ({ check: "c", station, kind: "gap", outcome: "value", value: "2.3", unit: "mm", goes: "", does_not_go: "", supersedes: null, reason: "", ...more });
@@ -80,7 +79,7 @@ test("what a person sets aside is told to be there still where the disk refuses"
   const { id } = await tablet.outbox.add("reading/1", "ann", said("1"));
   await until(() => told(tablet, "parked").length);
   tablet.memory.database.refuse = ({ table, method }) => (table === "sent" && method === "put" ? FULL : null);
-  await setAside(tablet.outbox, id, "Was wrong");
+  await (await tablet.outbox.start()).setAside(id, "Was wrong");
   assert.equal(told(tablet, "trouble")[0].error, FULL);
   assert.equal(rows(tablet, "outbox").length, 1);
 });

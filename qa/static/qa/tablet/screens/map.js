@@ -103,13 +103,14 @@ function paintStation(drawn, view, active, { slots, words }, block, photo) {
   for (const [key, is] of Object.entries({ "aria-label": name, "aria-current": now && "step", tabindex: now ? 0 : -1 })) node.setAttribute(key, is);
   const { shape, lift = 0 } = VERDICTS[state];
   const size = label.length > 2 ? 0.8 : 1.05;
-  node.replaceChildren(
+  const drawing = [
     svg("circle", { cx: x, cy: y, r: 34, class: "hit" }),
-    ...(now ? [svg("rect", { x: x - 36, y: y - 36, width: 72, height: 72, class: "now" })] : []),
+    now && svg("rect", { x: x - 36, y: y - 36, width: 72, height: 72, class: "now" }),
     ...draw(shape, state, x, y, RADIUS),
-    ...(photo ? [camera(x - normal[0] * 50, y - normal[1] * 46)] : []),
+    photo && camera(x - normal[0] * 50, y - normal[1] * 46),
     svg("text", { x, y: y + RADIUS * (lift + size * 0.36), "font-size": RADIUS * size, class: `n-${state}`, "text-anchor": "middle" }, label),
-  );
+  ];
+  node.replaceChildren(...drawing.filter(Boolean));
   value.replaceChildren(...(block ? slots.map((slot, row) => valueOf(slot.state, words[row], block.lines[row], block.size)) : []));
 }
 

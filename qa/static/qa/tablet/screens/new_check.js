@@ -132,8 +132,16 @@ class NewCheck {
     const instrument = row("instrument") ?? null;
     const finish = text("finish");
     return {
-      ...{ joint, instrument, finish, airframe: row("airframe"), part: row("part"), surround: row("surround", "parts") },
-      ...{ reason: text("reason"), why: text("why"), temperature: text("temperature"), note: text("note") },
+      joint,
+      instrument,
+      finish,
+      airframe: row("airframe"),
+      part: row("part"),
+      surround: row("surround", "parts"),
+      reason: text("reason"),
+      why: text("why"),
+      temperature: text("temperature"),
+      note: text("note"),
       instrumentChosen: text("instrument") !== CHOOSE,
       judged: joint.limits.find((limits) => limits.finish === finish && limits.u_nm === (instrument?.u_nm ?? null)),
       accepted: Boolean(joint.acceptance && fields.get("accepted")),

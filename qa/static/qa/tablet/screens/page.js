@@ -59,8 +59,6 @@ class Page {
     this.paintBar();
     this.screen?.tick?.();
     keepLater();
-    // Nobody has to think of loading the page again once the server is back.
-    if (this.screen?.failed) this.show();
     if (!this.connection.ready && !this.outbox.pause) this.outbox.greet();
     // Another tab may have taken some.
     await this.photos.all();
@@ -96,7 +94,8 @@ class Page {
     const missed = [];
     const opening = (this.screen = { heard: (event) => missed.push(event) });
     const opened = await this.screenOf(name, id).catch((error) => ({
-      failed: true,
+      // Nobody has to think of loading the page again once the server is back.
+      tick: () => this.show(),
       node: el("section", { class: "page" }, el("h1", { tabindex: -1 }, "This cannot be opened here"), el("p", {}, error.message)),
     }));
     if (this.screen !== opening) return void opened.close?.();
@@ -144,10 +143,10 @@ class Page {
     const { unsent, parked, oldest } = outbox.queue.counts();
     const { kept, refused, since } = photos;
     const [first] = [oldest, since].filter(Boolean).sort();
-    const why = WHY[outbox.pause] ?? (outbox.fails ? connection.fault || "no contact" : "");
+    const why = WHY[outbox.pause] ?? (outbox.fails && (connection.fault || "no contact"));
     const need = parked + refused;
-    const words = first ? [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, age(first), need && `${need} need you`, why] : [why || "all sent"];
-    byId("unsent").textContent = words.filter(Boolean).join(", ");
+    const words = [unsent && `${unsent} not sent`, kept && `${kept} photo${kept > 1 ? "s" : ""} not sent`, first && age(first), need && `${need} need you`, why];
+    byId("unsent").textContent = words.filter(Boolean).join(", ") || "all sent";
     byId("unsent").dataset.state = need ? "parked" : unsent + kept ? "waiting" : "";
     byId("who").textContent = connection.person ? `${connection.nameOf(connection.person)}${connection.isClaimed(connection.person) ? " (claimed)" : ""}` : "Who?";
     byId("place").textContent = this.screen?.place?.();

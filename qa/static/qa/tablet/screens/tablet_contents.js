@@ -1,6 +1,5 @@
 // What is on this tablet: every act and photo that waits, why, and a way out by file when all else fails.
 import { fileName } from "../core/photo_rules.js";
-import { retryAct, setAside } from "../state/parked_acts.js";
 import { removePhoto, retryPhoto } from "../state/photo_sending.js";
 import { age, ask, el, hour, say, stamp, touch, why } from "./dom.js";
 import { FileOfEverything, download } from "./file_export.js";
@@ -33,10 +32,10 @@ class Contents {
       file: () => this.file.save(),
       part: ({ value }) => this.file.savePart(Number(value)),
       enroll: () => enroll(this.tablet).then(() => this.paint()),
-      again: ({ value }) => retryAct(outbox, value),
+      again: async ({ value }) => (await outbox.start()).retry(value),
       aside: async ({ value }) => {
         const reason = await why("why-aside", "");
-        if (reason) await setAside(outbox, value, reason);
+        if (reason) await (await outbox.start()).setAside(value, reason);
       },
       resend: ({ value }) => retryPhoto(photos, photoOf(value)),
       keep: ({ value }) => download(photoOf(value).blob, fileName(photoOf(value))),

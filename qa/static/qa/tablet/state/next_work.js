@@ -7,23 +7,25 @@ const actsOf = async ({ store, outbox }, check) => [...(await store.sentOf(check
 
 const keep = ({ connection }, { json, etag }) => connection.remember(`next ${json.check}`, { json, etag });
 
-// {json, etag, done, taken, problem}: what was worked out, the act that says what was done, whether a way was taken and waits to be sent, why there is nothing newer.
+// {json, etag, done, taken, problem}: what was worked out, the act that says what was done, whether a way was taken that this does not know of yet, why there is nothing newer.
 // What was gone by stays as it was then. ask: the server is asked for something newer.
 export async function workOf(tablet, check, ask) {
-  const keptNow = async () => {
+  const workNow = async (fresh) => {
     const acts = await actsOf(tablet, check);
-    return { ...(await tablet.store.get("settings", `next ${check}`)), done: acts.find(({ body }) => body.said.items), taken: acts.some(({ body, receipt, problem }) => body.said.way && !(receipt || problem)) };
+    const done = acts.find(({ body }) => body.said.items);
+    const copy = (!done && fresh) || (await tablet.store.get("settings", `next ${check}`));
+    return { ...copy, done, taken: acts.some(({ body, receipt, problem }) => body.said.way && !problem && !(receipt?.entry <= copy?.json.read_to)) };
   };
-  const kept = await keptNow();
+  const kept = await workNow();
   if (kept.done || !ask) return kept;
   const { status, json, etag } = await tablet.connection.ask("GET", `/api/checks/${check}/next?unit=${tablet.settings.unit}`, { known: kept.etag, timeout_ms: 30000 });
   // Recorded while that was on its way: what it was gone by stays.
-  const now = { ...(await keptNow()), problem: null };
+  const now = { ...(await workNow()), problem: null };
   if (now.done || status === 304) return now;
   if (json?.check !== check) return { ...now, problem: json?.error ?? { message: "No contact." } };
   await keep(tablet, { json, etag });
   for (const again of json.again) await fetchCheck(tablet, again.check);
-  return { ...now, json, etag };
+  return { ...(await workNow({ json, etag })), problem: null };
 }
 
 // The act; null where nobody says who did it.

@@ -26,7 +26,6 @@ export async function sendPhotos(outbox) {
 async function sendOne(outbox, photo) {
   const { store, connection, tell } = outbox;
   const { what, problem } = await answerTo(connection, photo);
-  if (what === "unanswered") throw Object.assign(Error(), { unanswered: true });
   if (what === "retry") outbox.postpone(Infinity);
   else if (what === "done") await sent(outbox, photo).catch((error) => sentNotKept(outbox, photo, error));
   else if (what === "park") {
@@ -34,7 +33,7 @@ async function sendOne(outbox, photo) {
     tell({ type: "photo_refused", photo, problem });
   } else {
     // Not signed in, or not our database: the page asks the server who it is.
-    connection.ready = false;
+    if (what !== "unanswered") connection.ready = false;
     throw Object.assign(Error(), { unanswered: true });
   }
   await outbox.changed();

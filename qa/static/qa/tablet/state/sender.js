@@ -1,6 +1,6 @@
 // Sends the acts of the outbox, each as one fact, however often the network, the server or the tablet fails on the way.
 // It comes after the first screen: what is measured before waits in the outbox.
-import { LEASE_MS, backoff, classify, forAll } from "../core/protocol.js";
+import { LEASE_MS, backoff, classify, forAll, freedBy } from "../core/protocol.js";
 
 const ABREAST = 2;
 const TOGETHER = 16;
@@ -140,6 +140,34 @@ export class Sender {
     this.outbox.tell({ type: "parked", item, error });
   }
 
+  // Acts that the server refused wait apart for a person, who sends them again or decides that they are not to be sent.
+  async retry(id) {
+    const { queue, store } = this.outbox;
+    const item = queue.items.get(id);
+    if (item?.state !== "parked") return;
+    queue.unpark(id);
+    await store.put("outbox", { ...item, claim: null });
+    this.outbox.share({ freed: id });
+    this.goOn();
+  }
+
+  // It stays in the kept week and in the file, with the reason.
+  async setAside(id, reason) {
+    const item = this.outbox.queue.items.get(id);
+    if (item?.state === "parked") await this.settle(item, { aside: reason, problem: item.problem });
+    this.goOn();
+  }
+
+  goOn() {
+    this.outbox.changed();
+    this.kick();
+  }
+
+  // This person is here now: what was refused for want of that goes again.
+  async retryActsOf(username) {
+    for (const item of [...this.outbox.queue.items.values()]) if (freedBy(item, username)) await this.retry(item.id);
+  }
+
   failed() {
     this.giveBack();
     this.outbox.fails += 1;
@@ -185,7 +213,7 @@ export class Sender {
     if (!ready) return void this.stop(stranger ? "other_database" : moved ? "restored" : "rewritten");
     if (!user && !outbox.connection.token) return void this.stop("sign_in");
     try {
-      if (user && outbox.queue.parked.size) await (await outbox.load("parked_acts")).retryActsOf(outbox, user.username);
+      if (user) await this.retryActsOf(user.username);
       const last = (await outbox.store.get("settings", "reconciled")) ?? 0;
       if (moved || Date.now() - last > HOUR_MS) await (await outbox.load("reconciliation")).reconcile(outbox);
     } catch (error) {
