@@ -182,11 +182,13 @@ class Shift:
         return None
 
     def what_is_there(self) -> str:
-        """What the page shows, where it answers at all."""
+        """What the page shows, if it answers; what its store says of itself."""
+        logs = sorted(self.folder.glob("Default/IndexedDB/*/LOG*"))
+        kept = "".join(f"\n{log.name}: {log.read_text()[-1000:]}" for log in logs)
         try:
-            return self.page.inner_text("body", timeout=3000)[:1500]
+            return self.page.inner_text("body", timeout=3000)[:1500] + kept
         except BrowserError as error:
-            return str(error)
+            return f"{error}{kept}"
 
     def let_the_next_worker_in(self):
         """A worker that nobody asks ends at once when the next one waits; but not while
