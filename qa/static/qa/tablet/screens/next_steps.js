@@ -87,5 +87,5 @@ export async function openNext(tablet, check) {
 
   await (turn = look());
   ask();
-  return { node: ui.node, heard: ({ type }) => (/session|receipt|parked/.test(type) ? ask() : look()), tick: () => work.problem && ask() };
+  return { node: ui.node, heard: ({ type }) => (/session|receipt|parked/.test(type) ? ask() : look()), tick: () => work.problem && !tablet.outbox.pause && ask() };
 }
