@@ -77,7 +77,7 @@ ANOTHER_WORKER = """() => {
 }"""
 # Whether a worker waits for the one before to end.
 WORKER_WAITS = """async () =>
-  Boolean((await navigator.serviceWorker?.getRegistration())?.waiting)"""
+  [Boolean((await navigator.serviceWorker?.getRegistration())?.waiting)]"""
 # Resolves once it took over, or patience is over.
 WORKER_TAKES_OVER = """async (patience) => {
   const { waiting } = await navigator.serviceWorker.getRegistration();
@@ -193,9 +193,11 @@ class Shift:
     def let_the_next_worker_in(self):
         """A worker that nobody asks ends at once when the next one waits; but not while
         a debugger watches it, as a browser test does. Then Chromium ends it over the
-        next page that is asked for, which gets no answer any more (so its trace)."""
+        next page that is asked for, which gets no answer any more (so its trace). A
+        page that gets none says nothing either, for ever: it is asked for so long."""
         with contextlib.suppress(BrowserError):
-            if self.page.evaluate(WORKER_WAITS):
+            told = self.page.wait_for_function(WORKER_WAITS, timeout=12_000)
+            if told.json_value() == [True]:
                 debugger = self.context.new_cdp_session(self.page)
                 debugger.send("ServiceWorker.enable")
                 debugger.send("ServiceWorker.stopAllWorkers")
@@ -278,15 +280,16 @@ class Shift:
         """Whether the page is the new one, once it was loaded again."""
         end = time.monotonic() + seconds
         script = "import(document.querySelector('script[type=module]').src)"
+        release = f"() => {script}.then((page) => [page.RELEASE])"
         while time.monotonic() < end:
             try:
                 self.load_again()
-                page = self.page.evaluate(f"{script}.then((page) => page.RELEASE)")
+                there = self.page.wait_for_function(release, timeout=12_000)
             except BrowserError as error:
                 # The page may go while it is asked.
                 self.happened.append(str(error))
                 continue
-            if page == "next":
+            if there.json_value() == ["next"]:
                 return True
             # The browser asks for the new worker a while after a page was loaded.
             with contextlib.suppress(BrowserError):

@@ -26,6 +26,7 @@ function paint({ work, form }, items, { words }) {
 
 export async function openNext(tablet, check) {
   let work, items, turn, waits;
+  const take = ({ value }) => add(tablet, "take/1", { check, way: value, read_to: work.json.read_to }).then(() => look()); // until it is seen, another tap does nothing
   const ui = stamp("next", { walk, take, by, record: keep, again });
   const now = ui.node.dataset;
   ui.back.href = `/tablet/check/${check}`;
@@ -56,12 +57,6 @@ export async function openNext(tablet, check) {
   function walk({ value }) {
     fill(itemsOf(work.json, work.json.ways[value]), "walk");
     ui.title.focus();
-  }
-
-  // Until it is seen to be taken, another tap does nothing (see once in dom.js).
-  async function take({ value }) {
-    await add(tablet, "take/1", { check, way: value, read_to: work.json.read_to });
-    await look();
   }
 
   function by({ value, parentNode }) {
