@@ -76,8 +76,20 @@ ANOTHER_WORKER = """() => {
   return now !== window.firstWorker;
 }"""
 # Whether a worker waits for the one before to end.
-WORKER_WAITS = """async () =>
-  [Boolean((await navigator.serviceWorker?.getRegistration())?.waiting)]"""
+WORKER_WAITS = """() => {
+  const told = window.waits;
+  const asked = () => Promise.resolve(navigator.serviceWorker?.getRegistration());
+  const keep = (there) => (window.waits = [Boolean(there?.waiting)]);
+  window.asked ??= asked().catch(() => null).then(keep);
+  if (told) window.asked = window.waits = null;
+  return told;
+}"""
+# Of which release the page's first script is; none of the first.
+RELEASE = """() => {
+  const { src } = document.querySelector("script[type=module]");
+  window.imported ??= import(src).then((page) => (window.release = [page.RELEASE]));
+  return window.release;
+}"""
 # Resolves once it took over, or patience is over.
 WORKER_TAKES_OVER = """async (patience) => {
   const { waiting } = await navigator.serviceWorker.getRegistration();
@@ -196,7 +208,8 @@ class Shift:
         next page that is asked for, which gets no answer any more (so its trace). A
         page that gets none says nothing either, for ever: it is asked for so long."""
         with contextlib.suppress(BrowserError):
-            told = self.page.wait_for_function(WORKER_WAITS, timeout=12_000)
+            wait = self.page.wait_for_function
+            told = wait(WORKER_WAITS, timeout=12_000, polling=50)
             if told.json_value() == [True]:
                 debugger = self.context.new_cdp_session(self.page)
                 debugger.send("ServiceWorker.enable")
@@ -279,12 +292,11 @@ class Shift:
     def runs_the_next_release(self, seconds=90):
         """Whether the page is the new one, once it was loaded again."""
         end = time.monotonic() + seconds
-        script = "import(document.querySelector('script[type=module]').src)"
-        release = f"() => {script}.then((page) => [page.RELEASE])"
+        wait = self.page.wait_for_function
         while time.monotonic() < end:
             try:
                 self.load_again()
-                there = self.page.wait_for_function(release, timeout=12_000)
+                there = wait(RELEASE, timeout=12_000, polling=50)
             except BrowserError as error:
                 # The page may go while it is asked.
                 self.happened.append(str(error))
@@ -293,7 +305,6 @@ class Shift:
                 return True
             # The browser asks for the new worker a while after a page was loaded.
             with contextlib.suppress(BrowserError):
-                wait = self.page.wait_for_function
                 wait(ANOTHER_WORKER, timeout=3000, polling=100)
         return False
 
