@@ -196,7 +196,8 @@ class Shift:
     def what_is_there(self) -> str:
         """What the page shows, if it answers; what its store says of itself."""
         logs = sorted(self.folder.glob("Default/IndexedDB/*/LOG*"))
-        kept = "".join(f"\n{log.name}: {log.read_text()[-1000:]}" for log in logs)
+        ends = [(log.name, log.read_text("utf-8", "replace")[-1000:]) for log in logs]
+        kept = "".join(f"\n{name}: {text}" for name, text in ends)
         try:
             return self.page.inner_text("body", timeout=3000)[:1500] + kept
         except BrowserError as error:
