@@ -157,3 +157,10 @@ def test_a_first_lead_nobody_types_is_told_in_plain_words(committed_db, monkeypa
     monkeypatch.setattr("sys.stdin", io.StringIO())
     with pytest.raises(CommandError, match="nobody was added"):
         call_command("first_lead")
+
+
+def test_what_a_file_set_up_is_set_up_by_one_worker(request):
+    """By the group in the name, which the library that spreads the tests puts there."""
+    if not hasattr(request.config, "workerinput"):
+        pytest.skip("one process runs all files")
+    assert request.node.nodeid.endswith("@test_around")

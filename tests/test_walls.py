@@ -551,3 +551,20 @@ def test_no_test_waits_for_the_promise_of_an_async_function():
             if asked.isidentifier():
                 asked = re.search(rf"^{asked} = (.*)", text, re.M)[1]
             assert "async" not in asked, f"{path.relative_to(TREE)}: {asked}"
+
+
+def test_what_no_page_may_hold_is_too_long_to_stand_there_by_chance():
+    """Serial numbers, digests and tokens hold any four digits now and then."""
+    for path in sources("tests"):
+        tree = ast.parse(path.read_text("utf-8"))
+        named = {
+            node.targets[0].id: node.value
+            for node in tree.body
+            if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name)
+        }
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Compare) and isinstance(node.ops[0], ast.NotIn):
+                sought = named.get(getattr(node.left, "id", ""), node.left)
+                text = str(getattr(sought, "value", ""))
+                short = re.fullmatch(r"[0-9a-f]{3,9}", text) and re.search(r"\d", text)
+                assert not short, f"{path.relative_to(TREE)}:{node.lineno}: {text}"
