@@ -149,6 +149,7 @@ def test_it_takes_as_many_statements_for_twelve_stations_as_for_six(engineer, bu
     assert counts[1] == counts[2]
 
 
+@pytest.mark.either_database
 def test_a_way_is_taken_once_as_it_was_shown_and_not_after_anything_changed(
     engineer, builder
 ):
@@ -201,6 +202,7 @@ def test_steps_of_adjusters_add_up_to_what_the_server_expects_of_them(
         assert field["expected_nm"] == pytest.approx(expected, abs=6_000)
 
 
+@pytest.mark.either_database
 def test_a_move_beside_a_cut_is_expected_where_the_server_expects_it(engineer, builder):
     check = a_check(engineer)
     read_displaced(check, (0, -0.0005, 0), (-0.9, -0.5, 0.2), s3=-1.9)
@@ -275,6 +277,7 @@ def test_quarter_turns_of_a_rod_end_go_by_its_pitch_from_the_page_to_the_re_chec
     assert not verify().faults
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(("word", "smaller"), [("forward", 0), ("steuerbord", 4)])
 def test_words_of_a_shop_that_are_longer_than_a_key_stand_on_it_in_smaller_letters(
     engineer, builder, client_of, word, smaller
@@ -357,6 +360,7 @@ def tilted(by):
     return check, take(by, check, None)
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_what_is_raised_and_lowered_is_said_alike_in_the_plan_and_row_by_row(
     engineer, builder, unit
@@ -404,6 +408,7 @@ def test_a_tablet_of_before_still_says_how_far_each_motion_went(engineer, builde
     assert not any(amounts.values())
 
 
+@pytest.mark.either_database
 def test_a_move_that_cannot_be_is_refused_and_one_that_was_none_too(engineer, builder):
     check = astray(engineer)
     take(engineer, check, None)
@@ -424,6 +429,7 @@ def test_a_move_that_cannot_be_is_refused_and_one_that_was_none_too(engineer, bu
     assert not AppliedMove.objects.exists()
 
 
+@pytest.mark.either_database
 def test_a_hung_part_that_is_only_cut_is_recorded_with_what_was_not_set(
     engineer, builder
 ):
@@ -439,6 +445,7 @@ def test_a_hung_part_that_is_only_cut_is_recorded_with_what_was_not_set(
     assert TrimCut.objects.filter(depth_nm__gt=0).count() == 1
 
 
+@pytest.mark.either_database
 def test_a_tablet_of_before_still_says_that_the_part_was_moved_as_asked(
     engineer, builder
 ):
@@ -453,6 +460,7 @@ def test_a_tablet_of_before_still_says_that_the_part_was_moved_as_asked(
     assert AppliedMove.objects.get().amounts
 
 
+@pytest.mark.either_database
 def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, builder):
     check = displaced(engineer)
     told, act = next_of(builder, check), uuid.uuid4()
@@ -476,6 +484,7 @@ def test_what_was_set_otherwise_is_one_fact_however_often_it_comes(engineer, bui
     assert not verify().faults
 
 
+@pytest.mark.either_database
 def test_the_check_after_settings_is_of_the_fit_up_that_they_opened(engineer, builder):
     check = displaced(engineer)
     told, act, after = next_of(builder, check), uuid.uuid4(), uuid.uuid4()
@@ -500,6 +509,7 @@ def test_the_check_after_settings_is_of_the_fit_up_that_they_opened(engineer, bu
     assert strange.json()["error"]["field"] == "after"
 
 
+@pytest.mark.either_database
 def test_settings_by_a_plan_end_it_and_stand_where_it_was_withdrawn_meanwhile(
     engineer, builder
 ):
@@ -536,6 +546,7 @@ def test_a_plan_that_more_is_to_be_cut_by_is_not_done_by_its_settings(
     assert not PlanEnd.objects.filter(plan=plan).exists()
 
 
+@pytest.mark.either_database
 def test_settings_are_refused_in_words_where_they_cannot_be(engineer, builder):
     told = next_of(builder, displaced(engineer))
 
@@ -559,6 +570,7 @@ def test_settings_are_refused_in_words_where_they_cannot_be(engineer, builder):
     assert not AdjusterSetting.objects.exists()
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("form", ["set/1", "cut/1"])
 def test_who_may_not_cut_parts_records_neither(engineer, client_of, form):
     check, _plan = tight(engineer)
@@ -568,6 +580,7 @@ def test_who_may_not_cut_parts_records_neither(engineer, client_of, form):
     assert FitUp.objects.count() == 1
 
 
+@pytest.mark.either_database
 def test_a_cut_otherwise_than_asked_is_one_fact_and_opens_the_next_fit_up(
     engineer, builder
 ):
@@ -604,6 +617,7 @@ def test_a_cut_asked_in_inches_is_recorded_in_them(engineer, builder):
     assert (cut.depth_nm, cut.value, cut.unit) == (431_800, "0.017", "in")
 
 
+@pytest.mark.either_database
 def test_deeper_than_asked_wants_a_reason_and_an_ended_plan_cuts_nothing(
     engineer, builder
 ):
@@ -643,6 +657,7 @@ def test_a_claimed_engineer_cuts_no_primary_structure_beyond_its_release(
     assert not Entry.objects.filter(form="cut/1").exists()
 
 
+@pytest.mark.either_database
 def test_a_station_read_again_overtakes_the_plan_and_what_could_be_done_now_is_told(
     engineer, builder, people
 ):
@@ -663,6 +678,7 @@ def test_a_station_read_again_overtakes_the_plan_and_what_could_be_done_now_is_t
     assert told["plan"] and "overtaken" not in told["html"]
 
 
+@pytest.mark.either_database
 def test_a_cut_sent_after_its_plan_was_overtaken_is_kept_and_the_record_says_so(
     engineer, builder
 ):
@@ -681,6 +697,7 @@ def test_a_cut_sent_after_its_plan_was_overtaken_is_kept_and_the_record_says_so(
     assert not verify().faults
 
 
+@pytest.mark.either_database
 def test_a_cut_sent_with_a_note_gives_it_as_the_reason_of_its_overtaken_plan(
     engineer, builder
 ):
@@ -692,6 +709,7 @@ def test_a_cut_sent_with_a_note_gives_it_as_the_reason_of_its_overtaken_plan(
     assert CutDeviation.objects.get().reason == "cut before it was read"
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("note", ["", "done before it was read"])
 @pytest.mark.parametrize("form", ["set/1", "move/3"])
 def test_what_was_set_or_moved_by_an_overtaken_plan_is_kept_with_its_reason(

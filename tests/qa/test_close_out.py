@@ -288,6 +288,7 @@ WAYS = {
 }
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_each_thing_stands_in_the_way_and_voids_what_was_closed(people):
     ready = Ready(people)
@@ -313,6 +314,7 @@ def test_each_thing_stands_in_the_way_and_voids_what_was_closed(people):
     assert ready.state() == "closed"
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_it_opens_again_what_was_put_right_voids_too_and_says_what_changed(people):
     ready = Ready(people)
@@ -338,6 +340,7 @@ def test_a_station_that_was_accepted_with_a_remark_stands_until_the_remark_is_cl
     assert [group.kind for group in view.groups] == ["item"]
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_remark_on_the_joint_whole_hides_no_doubt_that_came_after_it(people):
     joint = make_joint(people["engineer"], acceptance_condition="latched")
@@ -387,6 +390,7 @@ def patterned(ready, **of) -> HolePattern:
     return HolePattern.objects.select_related("current").get(pk=row.pk)
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_hole_that_fails_stands_until_it_is_read_again_and_a_new_part_is_read(
     people,
@@ -424,6 +428,7 @@ def test_a_hole_that_fails_stands_until_it_is_read_again_and_a_new_part_is_read(
     assert told() == []
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_each_place_of_a_design_has_its_holes_read(people):
     ready = Ready(people)
@@ -446,6 +451,7 @@ def test_each_place_of_a_design_has_its_holes_read(people):
     assert told() == [False, False]
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_bay_that_holds_nothing_is_not_ready_and_the_airframe_names_it(people):
     ready = Ready(people)
@@ -465,6 +471,7 @@ def test_a_bay_that_holds_nothing_is_not_ready_and_the_airframe_names_it(people)
     assert ready.state(bay=bare) == "ready"
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_place_that_is_meant_to_stay_empty_says_so_until_a_part_is_placed(
     people, client_of
@@ -530,6 +537,7 @@ def test_of_who_places_a_part_and_who_says_it_stays_empty_both_never_hold(
     assert empty_places([here])[here] == {}
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(people):
     ready = Ready(people)
@@ -588,6 +596,7 @@ def test_an_item_of_a_joint_also_stands_where_its_part_went_moved_bonded_or_cut(
     assert verify().fault == ""
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_what_is_open_on_the_surround_is_named_and_bars_only_the_joint_it_names(
     people, client_of
@@ -625,6 +634,7 @@ def test_what_is_open_on_the_surround_is_named_and_bars_only_the_joint_it_names(
     assert "stands in its way" in client.get(page).content.decode()
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_characteristic_is_asked_for_where_its_joint_is(people):
     ready = Ready(people)
@@ -694,6 +704,7 @@ def test_what_was_never_fitted_or_never_offered_stands(people):
 # --------------------------------------------------------------------------- who, once
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people, client_of):
     ready = Ready(people)
@@ -716,6 +727,7 @@ def test_it_is_closed_by_somebody_who_may_and_did_none_of_the_work(people, clien
         ready.close("lead")
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_who_found_a_result_read_a_hole_or_worked_on_an_item_does_not_close(people):
     people = more_people(people)
@@ -769,6 +781,7 @@ def test_the_paper_says_what_stands_then_what_was_closed_then_what_changed(
     assert ready.airframe.serial in paper(joint=ready.joint) and "Bays" in paper()
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_signature_under_a_close_out_says_what_changed_after(people):
     ready = Ready(people)

@@ -58,6 +58,7 @@ def stands(ready, kind) -> list[str]:
     return [line.why for group in groups if group.kind == kind for line in group.lines]
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_hole_is_used_as_it_is_until_it_is_worse_than_what_was_decided(ready):
     people, pattern = ready.people, patterned(ready, joint=ready.joint)
@@ -91,6 +92,7 @@ def test_a_hole_is_used_as_it_is_until_it_is_worse_than_what_was_decided(ready):
     assert verify().fault == ""
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_rework_of_a_hole_is_shown_by_reading_it_again_and_by_another(ready):
     people, pattern = ready.people, patterned(ready, joint=ready.joint)
@@ -118,6 +120,7 @@ def test_rework_of_a_hole_is_shown_by_reading_it_again_and_by_another(ready):
     assert stands(ready, "holes")
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_another_characteristic_is_decided_of_the_same_part_and_requirement(ready):
     people, row = ready.people, ready.characteristic("count", low="4", high="4")
@@ -162,6 +165,7 @@ def settled(ready, item, disposition="use_as_is"):
     finish(ready.people, item)
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_what_is_not_so_again_is_decided_again(ready):
     row = ready.characteristic("attribute", photo=False)
@@ -173,6 +177,7 @@ def test_what_is_not_so_again_is_decided_again(ready):
     assert decided.result_to_raise(row, newest(CharacteristicResult))
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_not_proven_is_decided_for_no_less_than_was_left_of_the_limit(ready):
     gauge = make_instrument(ready.people["engineer"], u_nm=50_000)
@@ -231,6 +236,7 @@ def test_work_on_one_serial_is_shown_by_that_serial_and_after_the_work(ready):
         verified(people, item)
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_a_hole_that_is_too_large_stays_so_until_its_size_is_read_again(ready):
     people, pattern = ready.people, patterned(ready, joint=ready.joint)
@@ -319,6 +325,7 @@ def test_an_item_counts_wherever_it_excuses_something(ready):
     assert people["doer"].pk in doers
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_the_pages_raise_it_by_one_press_and_show_what_became_of_it(ready, client_of):
     people, pattern = ready.people, patterned(ready, joint=ready.joint)
@@ -350,6 +357,7 @@ def test_the_pages_raise_it_by_one_press_and_show_what_became_of_it(ready, clien
         assert "left to be raised" in again.content.decode()
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_nothing_is_offered_to_be_raised_that_cannot_be(ready, client_of, rf):
     people, client = ready.people, client_of("builder")

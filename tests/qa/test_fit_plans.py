@@ -74,6 +74,7 @@ def words_of(answer) -> str:
     return " ".join(" ".join(page.extract_text().split()) for page in pages)
 
 
+@pytest.mark.either_database
 def test_a_plan_on_record_says_what_was_read_wished_and_found(engineer):
     check = tight(engineer)
     row = take(engineer, check)
@@ -92,6 +93,7 @@ def test_a_plan_on_record_says_what_was_read_wished_and_found(engineer):
     assert verify.verify().fault == ""
 
 
+@pytest.mark.either_database
 def test_reasons_are_kept_as_codes_with_values(engineer):
     joint = a_joint(engineer, trim_max_nm=mm(0.5))
     row = take(engineer, tight(engineer, joint=joint))
@@ -100,6 +102,7 @@ def test_reasons_are_kept_as_codes_with_values(engineer):
     assert three["reasons"][0][1]["mm"] == pytest.approx(mm(0.6), abs=2)
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("unit", ["mm", "in"])
 def test_a_plan_on_record_is_shown_as_it_was_worked_out(engineer, unit):
     check = a_check(engineer)
@@ -292,6 +295,7 @@ def loaded(check):
     return planned(check)
 
 
+@pytest.mark.either_database
 def test_a_withdrawn_plan_is_nobodys_to_work_by(engineer, client_of):
     check, client = tight(engineer), client_of("builder")
     take(engineer, check)
@@ -326,6 +330,7 @@ BY_A_PLAN = {
 UP_ONE = Moved("up", [{"name": "up", "amount": "1.0", "unit": "mm"}], {})
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("act", BY_A_PLAN)
 def test_nothing_is_done_by_a_plan_that_has_ended(engineer, act):
     check = tight(engineer)
@@ -336,6 +341,7 @@ def test_nothing_is_done_by_a_plan_that_has_ended(engineer, act):
     assert PlanEnd.objects.count() == 1
 
 
+@pytest.mark.either_database
 def test_an_overtaken_plan_is_not_released(engineer, client_of):
     check = tight(engineer)
     plan = take(engineer, check)

@@ -49,6 +49,7 @@ def words_of(client, address) -> str:
     return " ".join(client.get(address).content.decode().split())
 
 
+@pytest.mark.either_database
 def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_after(
     people, by, client_of
 ):
@@ -96,6 +97,7 @@ def test_a_gauge_lost_while_a_check_runs_is_refused_and_marks_what_comes_in_afte
     assert came in words_of(client, page) and gauge_doubts.doubt_of(check)
 
 
+@pytest.mark.either_database
 def test_only_that_it_was_found_good_on_a_later_day_clears_what_was_read_while_lost(
     by, client_of
 ):
@@ -145,6 +147,7 @@ def test_a_station_skipped_after_the_gauge_was_lost_puts_nothing_in_doubt(by):
     assert {*gauge_due.overdue(checks)} == {checks[1].pk}
 
 
+@pytest.mark.either_database
 def test_a_gauge_of_a_release_that_kept_no_standings_is_read_as_it_was(by, client_of):
     said = {"name": "Step gauge", "u_nm": 20_000}
     with by_hand():
@@ -267,6 +270,7 @@ def test_a_value_by_a_wrong_clock_is_held_to_the_day_due_when_it_came_in(people,
     assert not gauge_due.overdue(values)
 
 
+@pytest.mark.either_database
 def test_what_is_measured_with_a_damaged_one_under_a_warning_is_marked_and_listed(
     people, by, client_of
 ):
@@ -297,6 +301,7 @@ def test_what_is_measured_with_a_damaged_one_under_a_warning_is_marked_and_liste
     assert line.startswith(f"{gauge.code} was marked damaged on {day(0)}")
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("result", ["good", "adjusted"])
 @pytest.mark.parametrize("rule", ["warn", "refuse"])
 def test_a_check_begun_overdue_and_sent_after_a_calibration_is_told_by_its_day_of_use(
@@ -379,6 +384,7 @@ def test_a_clock_that_is_ahead_tells_nothing_of_when_it_was_measured(by):
     assert measured_while_off(gauge).checks == [ahead]
 
 
+@pytest.mark.either_database
 def test_what_was_measured_off_is_listed_without_reading_what_was_measured_before(by):
     gauge = make_instrument(by)
     found(by, gauge, "good", 10)

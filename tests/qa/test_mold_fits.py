@@ -88,6 +88,7 @@ def test_what_the_page_tells_is_what_the_command_tells_from_files(
     assert all(0 < share < 1 for share in vars(report.share).values())
 
 
+@pytest.mark.either_database
 def test_what_was_cut_before_is_added_back_by_its_place(shop):
     """A part cut at 4 to 5 on one airframe and then tried on another reads as if it had
     not been cut; so does one read after the joint was revised with other labels."""
@@ -106,6 +107,7 @@ def test_what_was_cut_before_is_added_back_by_its_place(shop):
     assert again.cut_nm == {3: mm(0.8), 4: mm(0.8)}
 
 
+@pytest.mark.either_database
 def test_an_opening_that_was_cut_is_told_as_it_was(shop):
     """What came off the surround's edge opened the gap, and not the mold."""
     frame = make_design(shop.by)
@@ -137,6 +139,7 @@ def test_an_opening_that_was_cut_is_told_as_it_was(shop):
     assert second.nm == first.nm
 
 
+@pytest.mark.either_database
 def test_finished_edges_are_brought_to_bare_ones(shop):
     revise(
         shop.by,
@@ -156,6 +159,7 @@ def test_finished_edges_are_brought_to_bare_ones(shop):
     assert first.nm == second.nm
 
 
+@pytest.mark.either_database
 def test_a_station_that_moved_is_left_out_and_said(shop):
     part = shop.pull()
     shop.fit(part, shop.airframes[0], {})
@@ -177,6 +181,7 @@ def test_a_station_that_moved_is_left_out_and_said(shop):
     assert shop.page().rows[0].gap.code == "cannot_tell"
 
 
+@pytest.mark.either_database
 def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
     """Each part in an opening of its own: they count into the scatter. Two that share
     one beside a third: only the shared one is looked at. Linked: told apart."""
@@ -198,6 +203,7 @@ def test_openings_that_nothing_links_never_pass_for_the_mold(shop):
     assert len(told.used) == 4
 
 
+@pytest.mark.either_database
 def test_what_hangs_together_is_told_where_not_all_openings_do(shop, client_of):
     """Two parts tried in both of two openings, and a third in another: what the two say
     is what they would say without it. Nothing read of flushness: only the gap hears
@@ -226,6 +232,7 @@ def test_what_hangs_together_is_told_where_not_all_openings_do(shop, client_of):
     assert any(note.startswith(others) for note in page.notes)
 
 
+@pytest.mark.either_database
 def test_a_kind_that_hangs_together_in_fewer_openings_is_said_alone(shop):
     """Gaps in two openings by the same two parts; flushness of each in one of them."""
     for number in (0, 1):
@@ -253,6 +260,7 @@ def test_a_kind_that_hangs_together_in_fewer_openings_is_said_alone(shop):
     assert any(linked in note for note in shop.page().notes)
 
 
+@pytest.mark.either_database
 def test_a_joint_of_more_stations_than_a_page_works_out_is_told_of_some(
     shop, client_of, monkeypatch
 ):
@@ -306,6 +314,7 @@ def test_a_first_fit_is_all_of_its_checks_for_the_mold_and_over_parts(shop):
     assert fit.check == over.check == first
 
 
+@pytest.mark.either_database
 def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_sheet(
     shop, client_of
 ):
@@ -342,6 +351,7 @@ def test_an_opening_that_comes_tight_is_told_on_the_page_the_record_and_its_shee
     assert mold_corrections.openings_of(plain) == ()
 
 
+@pytest.mark.either_database
 def test_one_part_tells_nothing_and_says_what_would(shop):
     shop.fit(shop.pull(), shop.airframes[0], noisy(1))
     page = shop.page()
@@ -489,6 +499,7 @@ def test_a_correction_is_frozen_done_as_a_repair_and_compared_with_the_next_part
     assert [row.fit.part for row in shop.page().fits if row.used] == [part]
 
 
+@pytest.mark.either_database
 def test_a_part_that_comes_otherwise_than_expected_is_told(shop):
     row = taken(shop)
     done(shop, row)
@@ -503,6 +514,7 @@ def test_a_part_that_comes_otherwise_than_expected_is_told(shop):
     assert came.conforming < came.read
 
 
+@pytest.mark.either_database
 def test_what_came_is_compared_at_stations_that_a_revision_left_as_they_were(
     shop, client_of
 ):
@@ -545,6 +557,7 @@ def test_what_came_is_compared_at_stations_that_a_revision_left_as_they_were(
     assert "No part pulled since then" not in words
 
 
+@pytest.mark.either_database
 def test_only_one_correction_is_open_and_it_ends_once(shop):
     row = taken(shop)
     with pytest.raises(Refused, match="TC-0001 is to be done or withdrawn first"):
@@ -739,6 +752,7 @@ def test_pages_and_papers_of_a_correction(shop, client_of):
     assert "No part pulled since then" in answer.content.decode()
 
 
+@pytest.mark.either_database
 def test_what_changed_while_it_was_looked_at_is_not_taken(shop, client_of):
     for seed in (1, 2):
         shop.fit(shop.pull(), shop.airframes[0], noisy(seed))

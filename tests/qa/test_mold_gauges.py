@@ -95,6 +95,7 @@ def plain(answer) -> str:
     )
 
 
+@pytest.mark.either_database
 def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     shop, two, client_of
 ):
@@ -138,6 +139,7 @@ def test_what_one_gauge_may_be_off_is_neither_the_molds_nor_the_plugs(
     assert shop.page().assessment.gauges == ()
 
 
+@pytest.mark.either_database
 def test_gauges_that_read_a_place_each_may_be_off_there_by_their_own(shop):
     """Nobody read most of all: the one the left half of each part, the other the right.
     Of the second another check tells nothing; the greatest that is known counts."""
@@ -164,6 +166,7 @@ def test_gauges_that_read_a_place_each_may_be_off_there_by_their_own(shop):
     assert max(value.zero_mm for value in page.assessment.report.flush) > 0.1
 
 
+@pytest.mark.either_database
 def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
     shop.gauge = make_instrument(shop.by, u_nm=mm(0.3))
     for seed in (1, 2):
@@ -174,6 +177,7 @@ def test_a_gauge_without_a_budget_may_share_all_of_its_uncertainty(shop):
     assert page.rest.startswith("Leave") and "nothing can be told" in page.rest
 
 
+@pytest.mark.either_database
 def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client_of):
     """Also of pulls that the advice is not told by; parts that the page names already
     are not named again, whatever other molds show.
@@ -210,6 +214,7 @@ def test_the_drift_of_a_mold_names_the_gauges_in_doubt_that_read_it(shop, client
     assert words.count(f"It read {parts[0].serial}") == 2
 
 
+@pytest.mark.either_database
 def test_a_gauge_used_overdue_is_told_as_one_found_off_is_until_it_is_good(
     shop, two, client_of
 ):
@@ -316,6 +321,7 @@ def found_off(by, gauge):
     )  # fmt: skip
 
 
+@pytest.mark.either_database
 def test_a_gauge_found_off_is_told_of_the_mold_of_its_correction_and_of_the_plug(
     shop, two, client_of
 ):
@@ -368,6 +374,7 @@ def test_a_gauge_found_off_is_told_of_the_mold_of_its_correction_and_of_the_plug
     assert words.count(since) == 1 and words.count(said) == 1
 
 
+@pytest.mark.either_database
 def test_the_error_of_a_plug_is_corrected_once(shop, two, client_of):
     """By whichever mold it was told, also where the other's was taken before; what was
     taken, withdrawn and taken again is no second error."""
@@ -409,6 +416,7 @@ def test_the_error_of_a_plug_is_corrected_once(shop, two, client_of):
         on_plug(shop, c)
 
 
+@pytest.mark.either_database
 def test_a_plug_is_told_of_itself_only_and_of_what_is_worth_it(shop, two):
     """What stands in a record is of the plug that the mold had then."""
     fit_both(shop, two, lambda seed: noisy(seed))
@@ -429,6 +437,7 @@ def test_a_plug_is_told_of_itself_only_and_of_what_is_worth_it(shop, two):
     assert mold_kin.from_record(content).of_plug and mold_kin.named_of(content) == []
 
 
+@pytest.mark.either_database
 def test_molds_of_a_plug_that_serve_joints_of_both_hands_are_of_one_state(shop, two):
     """The plug was corrected by a mold at one joint; of one that was made since, and is
     read at the joint that mirrors it, the others say nothing, and it not of them."""
@@ -450,6 +459,7 @@ def test_molds_of_a_plug_that_serve_joints_of_both_hands_are_of_one_state(shop, 
     assert any(line.startswith(said) for line in shop.page().shared)
 
 
+@pytest.mark.either_database
 def test_one_opening_is_asked_for_before_the_newest_fits_are_cut_out(shop):
     """Two parts in one opening, then more in another than are looked at: these two."""
     for seed in (1, 2):
@@ -465,6 +475,7 @@ def test_one_opening_is_asked_for_before_the_newest_fits_are_cut_out(shop):
     assert told.report.anything
 
 
+@pytest.mark.either_database
 def test_a_joint_without_limits_for_flushness_hears_that_its_mold_is_left(people):
     shop = Shop(people["lead"], make_stations(10, flush=(None, None)))
     for seed in (1, 2):

@@ -104,6 +104,7 @@ def why(row) -> str:
     return acceptance.standings([row])[row.pk].why
 
 
+@pytest.mark.either_database
 def test_what_is_offered_is_frozen_and_accepted_by_an_inspector(people):
     check = measured(people)
     row = offered(people, check)
@@ -118,6 +119,7 @@ def test_what_is_offered_is_frozen_and_accepted_by_an_inspector(people):
     assert verify().fault == ""
 
 
+@pytest.mark.either_database
 def test_findings_in_work_are_no_nonconformances_until_they_are_offered(
     people, client_of
 ):
@@ -266,6 +268,7 @@ def test_whoever_did_the_work_cannot_accept_it(people):
         read_again(people, mine)
 
 
+@pytest.mark.either_database
 def test_everybody_who_had_a_hand_in_it_did_the_work(people):
     """One person for each kind of act: without that kind, its person is left out. The
     part was worked on at an earlier airframe, so that no fit-up here names who did."""
@@ -314,6 +317,7 @@ def read_again(people, row, value="2.00", **more):
     )
 
 
+@pytest.mark.either_database
 def test_a_second_reading_stands_beside_the_builders_and_judges_too(people, client_of):
     row = offered(people, measured(people))
     assert read_again(people, row, "2.05").verdict == "conforms"
@@ -348,6 +352,7 @@ def test_a_second_reading_outside_the_range_is_marked_and_needs_a_word(
     inspect(people, row, "with_remarks", [("2", "beyond the gauge")])
 
 
+@pytest.mark.either_database
 def test_a_second_reading_by_a_gauge_that_was_off_says_so_and_is_listed(
     people, client_of
 ):
@@ -605,6 +610,7 @@ CHANGES = {
 }
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("change", CHANGES, ids=lambda one: one.__name__)
 def test_any_later_change_voids_the_acceptance_and_says_what(people, client_of, change):
     row, check, placed = accepted(people)
@@ -630,6 +636,7 @@ def test_a_revision_that_voids_an_acceptance_tells_what_it_requires_otherwise(pe
     assert "the note" not in told
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("change", CHANGES, ids=lambda one: one.__name__)
 def test_what_changed_before_the_inspector_came_is_not_accepted(people, change):
     engineer = people["engineer"]
@@ -837,6 +844,7 @@ def test_the_inspectors_queue_is_on_today_and_leads_to_the_offer(people, client_
     assert address(row) not in inspector.get("/").content.decode()
 
 
+@pytest.mark.either_database
 def test_what_is_typed_is_not_lost_when_it_is_refused(people, client_of):
     row = offered(people, measured(people))
     said = {"shown": row.digest, "outcome": "accepted", "line_2": "a long scratch"}
@@ -950,6 +958,7 @@ def led_to(people, check, place):
     return row
 
 
+@pytest.mark.either_database
 @pytest.mark.django_db
 def test_every_act_of_every_role_does_what_the_printed_table_says(people):
     table, check = printed(), measured(people)

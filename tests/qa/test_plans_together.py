@@ -103,6 +103,7 @@ def words_of(answer) -> str:
     return " ".join(" ".join(page.extract_text().split()) for page in pages)
 
 
+@pytest.mark.either_database
 def test_a_half_that_only_moves_is_told_by_the_move_that_it_makes(engineer, client_of):
     """The other is cut at its seam: what moving alone would do to both is not it."""
     cowls = off_cowls(engineer, left2=-2.2, left3=-2.4)
@@ -123,6 +124,7 @@ def test_a_half_that_only_moves_is_told_by_the_move_that_it_makes(engineer, clie
     assert plan_texts.then(last).startswith("When both parts are done, measure ")
 
 
+@pytest.mark.either_database
 def test_the_second_of_two_is_told_to_wait_for_the_first_until_that_is_done(
     engineer, client_of
 ):
@@ -152,6 +154,7 @@ def test_the_second_of_two_is_told_to_wait_for_the_first_until_that_is_done(
     assert told() == {first.number: [False, False], second.number: [False, False]}
 
 
+@pytest.mark.either_database
 def test_two_halves_are_planned_to_lie_right_against_each_other_and_the_rest(engineer):
     cowls = off_cowls(engineer)
     found = assembling.together(cowls.airframe, both(cowls))
@@ -212,6 +215,7 @@ def test_seams_at_which_a_part_that_moves_is_but_the_surround_are_planned_too(
     assert not found.parts[0].shared.complete
 
 
+@pytest.mark.either_database
 def test_plans_taken_together_are_one_act_each_with_its_number(engineer):
     cowls = off_cowls(engineer)
     lower, upper = taken(engineer, cowls)
@@ -254,6 +258,7 @@ def test_what_one_of_them_does_overtakes_none_and_another_act_all(engineer):
     assert verify.verify().fault == ""
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("seam", ["lower", "left", "upper"])
 def test_a_reading_at_any_of_their_joints_overtakes_all_of_them(engineer, seam):
     cowls = off_cowls(engineer)
@@ -266,6 +271,7 @@ def test_a_reading_at_any_of_their_joints_overtakes_all_of_them(engineer, seam):
         fit_plans.refuse_overtaken(plan_of(rows[0]))
 
 
+@pytest.mark.either_database
 def test_a_re_check_of_one_part_overtakes_what_is_still_to_do_at_the_other(engineer):
     cowls = off_cowls(engineer)
     lower, upper = taken(engineer, cowls)
@@ -275,6 +281,7 @@ def test_a_re_check_of_one_part_overtakes_what_is_still_to_do_at_the_other(engin
     assert overtaking.changes_of(plan_of(upper))
 
 
+@pytest.mark.either_database
 def test_they_are_withdrawn_and_replaced_together(engineer):
     cowls = off_cowls(engineer)
     lower, upper = taken(engineer, cowls)
@@ -400,6 +407,7 @@ def test_a_part_of_which_no_own_joint_was_measured_stays_where_it_is(engineer):
     assert assembling.together(cowls.airframe, both(cowls)).problem
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     "asked",
     ["p=free", "pX=free", "p0=free", "p99999999999999=held", "from=-1", "from=x"],

@@ -74,6 +74,7 @@ CASES = {
 }
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("name", CASES)
 def test_a_release_allows_its_cuts_and_no_others(engineer, builder, name):
     check, plan = released(engineer)
@@ -106,6 +107,7 @@ def test_a_builders_reason_does_not_make_a_release(engineer, builder):
     assert not TrimCut.objects.exists()
 
 
+@pytest.mark.either_database
 def test_the_engineer_records_a_deeper_cut_as_a_deviation_with_a_reason(engineer):
     check, plan = released(engineer)
     with pytest.raises(Refused, match="Only the engineer"):
@@ -150,6 +152,7 @@ def test_a_release_does_not_reach_another_serial(engineer, builder):
         cut(builder, check, {"3": "0.10"}, plan=plan)
 
 
+@pytest.mark.either_database
 def test_a_release_is_over_when_its_plan_is_done_replaced_withdrawn_or_overtaken(
     engineer, builder
 ):
@@ -181,6 +184,7 @@ def test_a_release_is_over_when_its_plan_is_done_replaced_withdrawn_or_overtaken
     refused(check, plan, f"{plan.label} is overtaken")
 
 
+@pytest.mark.either_database
 def test_a_cut_under_another_revision_counts_where_it_lies_along_the_edge(engineer):
     """The same edge told from another station on, so that every name and every position
     is another: what was cut there is counted where it lies."""

@@ -54,6 +54,7 @@ def view_of(check, unit="mm", **wish):
     )
 
 
+@pytest.mark.either_database
 def test_a_hung_door_is_planned_in_whole_steps_of_its_hinges(engineer):
     view = view_of(aft(engineer))
     asked = view.worked.asked_settings
@@ -107,6 +108,7 @@ def test_how_well_a_step_is_set_joins_the_probability(engineer, monkeypatch):
     assert view_of(check).worked.plan.probability < sure
 
 
+@pytest.mark.either_database
 def test_a_plan_on_record_keeps_its_settings_and_their_words(engineer, client_of):
     check = aft(engineer)
     drawn = view_of(check)
@@ -147,6 +149,7 @@ def test_from_the_plan_to_the_settings_the_plan_is_done(engineer, client_of):
     assert not verify().faults
 
 
+@pytest.mark.either_database
 def test_a_setting_by_an_overtaken_plan_asks_for_a_reason(engineer, client_of):
     check = aft(engineer)
     plan = take(engineer, check, None)
@@ -194,6 +197,7 @@ def test_set_otherwise_is_kept_beside_what_was_asked(engineer, client_of):
     assert "Done by it" in page and "“it binds”" in page
 
 
+@pytest.mark.either_database
 def test_what_is_cut_and_set_at_once_is_recorded_at_once(engineer, client_of):
     check = aft(engineer, s2=-1.9, s3=-1.9)
     row = take(engineer, check, None)
@@ -213,6 +217,7 @@ def test_what_is_cut_and_set_at_once_is_recorded_at_once(engineer, client_of):
     assert not any("was asked" in words for words in done.words)
 
 
+@pytest.mark.either_database
 def test_a_holding_stated_anew_overtakes_a_plan_by_it(engineer, client_of):
     check = aft(engineer)
     row = take(engineer, check, None)
@@ -238,6 +243,7 @@ def test_freely_is_planned_when_it_is_asked_for_and_only_then(engineer, client_o
     assert plan_records.worked_of(row).wish.limits == {"max_move_mm": 2.0}
 
 
+@pytest.mark.either_database
 def test_motions_said_for_a_fit_up_go_before_what_holds_the_part(engineer):
     joint = a_joint(engineer, 12)
     holding.state({"emil": engineer}, joint, "hinged")
@@ -248,6 +254,7 @@ def test_motions_said_for_a_fit_up_go_before_what_holds_the_part(engineer):
     assert words == "slide: 0.90 mm right"
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     ("unit", "end"), [("mm", "0.30 mm"), ("in", "0.0118 in")], ids=["mm", "in"]
 )
@@ -284,6 +291,7 @@ def test_a_latch_at_the_end_of_its_range_is_said_on_page_paper_and_tablet(
         assert words in text
 
 
+@pytest.mark.either_database
 def test_a_present_setting_outside_of_a_range_stated_since_is_said(
     engineer, client_of, monkeypatch
 ):

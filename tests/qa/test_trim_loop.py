@@ -86,6 +86,7 @@ def test_nothing_taken_off_is_refused(engineer):
     assert FitUp.objects.count() == 1
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("depth", ["-0.1", "61", "x", "1e3", "NaN"])
 def test_a_depth_that_cannot_be_is_refused(engineer, depth):
     check = planned(tight(engineer))
@@ -125,6 +126,7 @@ def spar(engineer):
     return make_part(engineer, design=design)
 
 
+@pytest.mark.either_database
 def test_primary_structure_is_not_cut_before_the_engineer_releases_it(
     people, engineer, spar
 ):
@@ -138,6 +140,7 @@ def test_primary_structure_is_not_cut_before_the_engineer_releases_it(
     assert cut(people["builder"], check, {"3": "0.60"}, plan=plan).number == 2
 
 
+@pytest.mark.either_database
 def test_no_template_of_primary_structure_before_its_release(engineer, client_of, spar):
     check = tight(engineer, part=spar)
     client = client_of("engineer")
@@ -176,6 +179,7 @@ def test_what_was_printed_is_recorded_and_drawn_again_to_the_byte(engineer, clie
     assert bites["3"] > 0 and bites["1"] == 0
 
 
+@pytest.mark.either_database
 def test_a_plan_that_cuts_nothing_has_no_template(engineer, client_of):
     check = a_check(engineer)
     read_at(check, even())
@@ -185,6 +189,7 @@ def test_a_plan_that_cuts_nothing_has_no_template(engineer, client_of):
     assert "Nothing is to be cut" in page and not TemplatePrint.objects.exists()
 
 
+@pytest.mark.either_database
 def test_the_ledger_holds_with_cuts_releases_and_templates_in_it(
     engineer, client_of, spar
 ):
@@ -204,6 +209,7 @@ def test_the_ledger_holds_with_cuts_releases_and_templates_in_it(
 # ----------------------------------------------------------------- next bites
 
 
+@pytest.mark.either_database
 def test_what_may_still_be_cut_is_less_by_what_the_serial_lost(engineer):
     check = tight(engineer)
     assert by_label(plan_of(check))["3"].most_trim == pytest.approx(2.0)
@@ -216,6 +222,7 @@ def test_what_may_still_be_cut_is_less_by_what_the_serial_lost(engineer):
     assert [one.code for one in after["3"].reasons] == ["may_still_cut"]
 
 
+@pytest.mark.either_database
 def test_the_edge_of_a_serial_is_remembered_on_another_airframe(engineer):
     from tests.qa.making import make_airframe
 
@@ -238,6 +245,7 @@ def test_a_bite_is_a_fraction_of_the_trim_and_never_less_than_can_be_told(engine
     assert worked.least_cut == pytest.approx(0.1)  # the shop's floor; 2 u is 0.04
 
 
+@pytest.mark.either_database
 def test_no_cut_below_what_the_instrument_can_tell_is_asked_for(engineer):
     gauge = make_instrument(engineer, u_nm=mm(0.20))
     joint = a_joint(engineer)
@@ -294,6 +302,7 @@ def test_a_shortfall_that_is_only_noise_changes_nothing(engineer):
 # --------------------------------------------------------------------- rounds
 
 
+@pytest.mark.either_database
 def test_a_round_says_predicted_measured_taken_and_lost_in_all(engineer):
     check = tight(engineer)
     second = a_check(engineer, fit_up=cut(engineer, check, {"3": "0.60"}))
